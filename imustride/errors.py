@@ -1,0 +1,30 @@
+"""The errors a caller can meet.
+
+ImustrideError
+├── FileFormatError      a file is missing, unreadable or not what it was declared to be
+├── CalibrationError     a calibration is missing, malformed or belongs to another device
+├── SignalQualityError   the signals were read but cannot carry the wanted analysis
+└── SettingsError        a setting or an option has an impossible value
+
+Every message says what is wrong, where, what was found, what was wanted and what to do.
+"""
+
+
+class ImustrideError(Exception):
+    """Base of every error raised on purpose."""
+
+
+class FileFormatError(ImustrideError):
+    """A file is missing, unreadable or not what it was declared to be."""
+
+
+class CalibrationError(ImustrideError):
+    """A calibration is missing, malformed or belongs to another device."""
+
+
+class SignalQualityError(ImustrideError):
+    """The signals were read but cannot carry the wanted analysis."""
+
+
+class SettingsError(ImustrideError):
+    """A setting or an option has an impossible value."""

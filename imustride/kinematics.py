@@ -1,0 +1,111 @@
+"""What the stages hand to each other: clocks, the moving skate, contacts and pushes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from imustride.recording import own
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+Side = Literal["left", "right"]
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Affine map from a sensor's own clock to the run's reference clock.
+
+    ``reference = own + offset_s + drift * (own - at_s)``; `sd_s` is the standard deviation of the
+    joined time inside the run [s]. `joined` is False where no shared shock was found: then the
+    map is the identity and times of different sensors must not be compared.
+    """
+
+    offset_s: float = 0.0
+    drift: float = 0.0
+    at_s: float = 0.0
+    sd_s: float = 0.0
+    joined: bool = True
+
+    def reference(self, own_s: NDArray[np.float64] | float) -> NDArray[np.float64] | float:
+        """Times on the reference clock [s] of times on the own clock [s]."""
+        return own_s + self.offset_s + self.drift * (own_s - self.at_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Where one sensor's run lies, on its own clock [s].
+
+    The quiet stance before the start, the span in which the feet move, and the quiet stance after
+    the stop (None where the log ends before).
+    """
+
+    stance_s: tuple[float, float]
+    motion_s: tuple[float, float]
+    stop_s: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Kinematics:
+    """One skate, levelled and aligned, on its sensor's own clock.
+
+    Parameters
+    ----------
+    side : "left" or "right"
+    start_s, rate_hz : float
+        Sample i lies at ``start_s + i / rate_hz`` [s], own clock.
+    acceleration_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
+        Specific force and angular velocity in segment axes (x forward, y left, z up).
+    earth_from_segment : ndarray, shape (n, 3, 3)
+        Attitude; earth z up, earth x the skate's own mean heading until the lane is known.
+    measured, clipped : ndarray of bool, shape (n,)
+    cut : Cut
+    bandwidth_hz : float
+        Declared or estimated low pass of the device [Hz]; inf where none was found.
+    forward_sd_rad : float
+        Standard deviation of the forward axis about the vertical [rad].
+    """
+
+    side: Side
+    start_s: float
+    rate_hz: float
+    acceleration_m_s2: NDArray[np.float64]
+    angular_velocity_rad_s: NDArray[np.float64]
+    earth_from_segment: NDArray[np.float64]
+    measured: NDArray[np.bool_]
+    clipped: NDArray[np.bool_]
+    cut: Cut
+    position_m: tuple[float, float, float] | None = None
+    bandwidth_hz: float = np.inf
+    forward_sd_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        own(
+            self.acceleration_m_s2,
+            self.angular_velocity_rad_s,
+            self.earth_from_segment,
+            self.measured,
+            self.clipped,
+        )
+
+    @property
+    def time_s(self) -> NDArray[np.float64]:
+        """Sample times on the own clock [s], shape (n,)."""
+        return self.start_s + np.arange(len(self.measured)) / self.rate_hz
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One time a blade is on the ice and ends in a push-off; own clock [s].
+
+    `blade_on_s` is NaN for the standing start; `blade_off_s` is NaN where the log ends first.
+    `flags` hold words of the closed list in `metrics.flags`.
+    """
+
+    side: Side
+    blade_on_s: float
+    blade_off_s: float
+    flags: frozenset[str] = frozenset()

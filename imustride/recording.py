@@ -1,0 +1,110 @@
+"""Signals of one sensor: as logged, and as evenly sampled on the sensor's own clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.session import Sensor
+
+
+def own(*arrays: NDArray) -> None:
+    """Make arrays read-only: a record takes ownership of what it is given."""
+    for array in arrays:
+        array.setflags(write=False)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SensorLog:
+    """One sensor's file content in SI units, time stamps as found.
+
+    Parameters
+    ----------
+    sensor : Sensor
+        Declaration of the sensor in the session.
+    time_s : ndarray, shape (n,)
+        Time stamps on the sensor's own clock [s]; may be uneven, repeated or step over gaps.
+    acceleration_m_s2 : ndarray, shape (n, 3)
+        Specific force in sensor axes [m/s^2]; at rest +g upwards. NaN where missing.
+    angular_velocity_rad_s : ndarray, shape (n, 3)
+        Angular velocity in sensor axes [rad/s]. NaN where missing.
+    source : str
+        File (and group) the samples came from, for messages.
+    """
+
+    sensor: Sensor
+    time_s: NDArray[np.float64]
+    acceleration_m_s2: NDArray[np.float64]
+    angular_velocity_rad_s: NDArray[np.float64]
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        own(self.time_s, self.acceleration_m_s2, self.angular_velocity_rad_s)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SamplingQuality:
+    """What was found in the time stamps and samples of one log; counts and seconds."""
+
+    stamps: int = 0
+    jitter_sd_s: float = 0.0
+    duplicates: int = 0
+    missing_samples: int = 0
+    gaps: tuple[tuple[float, float], ...] = ()  # (from, to) on the own clock [s], masked
+    bridged: int = 0  # short gaps filled by interpolation
+    clipped_samples: int = 0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Recording:
+    """One sensor's signals, evenly sampled on the sensor's own clock.
+
+    Sample i lies at ``start_s + i / rate_hz``. Masked samples hold interpolated values, so that
+    filters do not break, and are False in `measured`.
+
+    Parameters
+    ----------
+    sensor : Sensor
+    start_s : float
+        Time of the first sample on the sensor's own clock [s].
+    rate_hz : float
+        True sampling rate on that clock [Hz].
+    acceleration_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
+        Specific force [m/s^2] and angular velocity [rad/s], sensor axes.
+    measured : ndarray of bool, shape (n,)
+        False inside gaps too long to bridge.
+    clipped : ndarray of bool, shape (n,)
+        True where any axis sits at the end of its range.
+    quality : SamplingQuality
+    """
+
+    sensor: Sensor
+    start_s: float
+    rate_hz: float
+    acceleration_m_s2: NDArray[np.float64]
+    angular_velocity_rad_s: NDArray[np.float64]
+    measured: NDArray[np.bool_]
+    clipped: NDArray[np.bool_]
+    quality: SamplingQuality = field(default_factory=SamplingQuality)
+
+    def __post_init__(self) -> None:
+        own(self.acceleration_m_s2, self.angular_velocity_rad_s, self.measured, self.clipped)
+
+    @property
+    def place(self) -> str:
+        """Place on the body, such as ``left_skate``."""
+        return self.sensor.place
+
+    @property
+    def time_s(self) -> NDArray[np.float64]:
+        """Sample times on the sensor's own clock [s], shape (n,)."""
+        return self.start_s + np.arange(len(self.measured)) / self.rate_hz
+
+    def index(self, time_s: float) -> int:
+        """Return the nearest sample to a time on the own clock, clamped to the recording."""
+        return int(np.clip(round((time_s - self.start_s) * self.rate_hz), 0, len(self.measured) - 1))
