@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from imustride.session import Sensor
 
 
-def own(*arrays: NDArray) -> None:
+def own(*arrays: NDArray[Any]) -> None:
     """Make arrays read-only: a record takes ownership of what it is given."""
     for array in arrays:
         array.setflags(write=False)

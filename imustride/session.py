@@ -5,8 +5,8 @@
 
 from __future__ import annotations
 
-import datetime as dt  # noqa: TC003 - pydantic needs the types at run time
-from pathlib import Path  # noqa: TC003
+import datetime as dt
+from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
