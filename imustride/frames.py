@@ -1,0 +1,113 @@
+"""Rotations as matrices: right-handed, active on column vectors, named ``a_from_b``.
+
+``v_a = a_from_b @ v_b`` and ``a_from_c = a_from_b @ b_from_c``. Angles in radians. Vectors keep
+their frame in the name of the variable, never in a type.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+
+def level_from_gravity(up: Floats) -> Floats:
+    """Return the smallest rotation that brings a measured "up" onto z.
+
+    Parameters
+    ----------
+    up : ndarray, shape (3,)
+        Specific force at rest in sensor axes; any length but zero.
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+        ``level_from_sensor``: ``level_from_sensor @ up`` points along +z. Its heading is arbitrary;
+        a sensor that hangs upside down is first turned about its x axis.
+
+    """
+    return np.asarray(matrix_from_quaternion(quaternion_from_gravity(up)[np.newaxis])[0])
+
+
+def quaternion_from_gravity(up: Floats) -> Floats:
+    """Return `level_from_gravity` as a unit quaternion, scalar first, shape (4,).
+
+    Notes
+    -----
+    The half angle: ``(1 + up . z, up x z)``, normalised. Turning a hanging sensor about x first keeps
+    the scalar part away from zero.
+    """
+    x, y, z = up / np.linalg.norm(up)
+    quaternion = np.array([1 + z, y, -x, 0.0]) if z >= 0 else np.array([y, 1 - z, 0.0, -x])
+    return np.asarray(quaternion / np.linalg.norm(quaternion))
+
+
+def about_z(angle_rad: float) -> Floats:
+    """Return the turn by an angle [rad] about z, counter-clockwise seen from above, shape (3, 3)."""
+    cos, sin = np.cos(angle_rad), np.sin(angle_rad)
+    return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
+
+
+def from_rotation_vector(rotation_rad: Floats) -> Floats:
+    """Return the rotation about a vector by its length [rad]; shape (3,) to (3, 3)."""
+    angle = float(np.linalg.norm(rotation_rad))
+    x, y, z = rotation_rad
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    # np.sinc(t) is sin(pi t) / (pi t): both factors stay exact at angle zero.
+    first = np.sinc(angle / np.pi)
+    second = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    return np.asarray(np.eye(3) + first * cross + second * cross @ cross)
+
+
+def matrix_from_quaternion(quaternion: Floats) -> Floats:
+    """Return the rotation matrices of unit quaternions.
+
+    Parameters
+    ----------
+    quaternion : ndarray, shape (n, 4)
+        Unit quaternions ``a_from_b``, scalar first.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        ``a_from_b``.
+    """
+    w, x, y, z = quaternion.T
+    matrix = np.empty((len(quaternion), 3, 3))
+    matrix[:, 0, 0] = 1 - 2 * (y * y + z * z)
+    matrix[:, 1, 1] = 1 - 2 * (x * x + z * z)
+    matrix[:, 2, 2] = 1 - 2 * (x * x + y * y)
+    for row, column, product, turn in ((0, 1, x * y, w * z), (2, 0, x * z, w * y), (1, 2, y * z, w * x)):
+        matrix[:, row, column] = 2 * (product - turn)
+        matrix[:, column, row] = 2 * (product + turn)
+    return matrix
+
+
+def left_product(quaternion: Floats) -> Floats:
+    """Return the matrix that multiplies by a quaternion from the left, shape (4,) to (4, 4).
+
+    ``rows @ left_product(q).T`` is the product ``q * row`` for every row, scalar first.
+    """
+    w, x, y, z = quaternion
+    return np.array([[w, -x, -y, -z], [x, w, -z, y], [y, z, w, -x], [z, -y, x, w]])
+
+
+def angle_between(a: Floats, b: Floats) -> Floats:
+    """Return the angle [rad] between vectors along the last axis, exact also for small angles.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (..., 3)
+        Vectors in one frame, any length but zero.
+
+    Notes
+    -----
+    ``atan2(|a x b|, a . b)``; an arc cosine would lose half the digits near zero.
+    """
+    sine = np.linalg.norm(np.cross(a, b), axis=-1)
+    return np.asarray(np.arctan2(sine, np.sum(a * b, axis=-1)))
