@@ -88,6 +88,38 @@ def matrix_from_quaternion(quaternion: Floats) -> Floats:
     return matrix
 
 
+def quaternion_from_matrix(matrix: Floats) -> Floats:
+    """Return the unit quaternions of rotation matrices.
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (n, 3, 3)
+        Rotations ``a_from_b``.
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Scalar first; its largest component is positive.
+
+    Notes
+    -----
+    Four times the products of every two components follow from the matrix; the row of the largest
+    component is the quaternion up to its length, and never near zero (Shepperd 1978).
+    """
+    diagonal = np.diagonal(matrix, axis1=1, axis2=2)
+    trace = diagonal.sum(axis=1)
+    products = np.empty((len(matrix), 4, 4))
+    products[:, 0, 0] = 1 + trace
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        products[:, i + 1, i + 1] = 1 + 2 * diagonal[:, i] - trace
+        products[:, 0, i + 1] = products[:, i + 1, 0] = matrix[:, k, j] - matrix[:, j, k]
+        products[:, j + 1, k + 1] = products[:, k + 1, j + 1] = matrix[:, k, j] + matrix[:, j, k]
+    largest = np.argmax(np.diagonal(products, axis1=1, axis2=2), axis=1)
+    row = products[np.arange(len(matrix)), largest]
+    return np.asarray(row / np.linalg.norm(row, axis=1, keepdims=True))
+
+
 def left_product(quaternion: Floats) -> Floats:
     """Return the matrix that multiplies by a quaternion from the left, shape (4,) to (4, 4).
 
