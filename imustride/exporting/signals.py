@@ -1,0 +1,99 @@
+"""``session.h5``: signals, attitude and events of every run, small and checked on reading.
+
+Layout: ``/runs/<run>/<side>/`` with the data sets ``acceleration``, ``angular_velocity`` (n, 3),
+``orientation`` (n, 4), ``measured``, ``clipped`` (n), and ``events/`` with ``push``, ``blade_on``,
+``blade_off``. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
+`unit`; -32768 stands for missing. Every data set carries a checksum.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+import numpy as np
+
+from imustride.frames import quaternion_from_matrix
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import h5py
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Clock, Kinematics
+    from imustride.results import RunResult, SessionResult
+
+FULL_SCALE = 32767  # largest count of 16 bits
+MISSING = -32768
+CHUNK_ROWS = 8192
+STORED = {"compression": "gzip", "compression_opts": 1, "shuffle": True, "fletcher32": True}
+
+
+def write_signals(result: SessionResult, path: Path) -> None:
+    """Write signals, attitude and events of a session to an HDF5 file.
+
+    Parameters
+    ----------
+    result : SessionResult
+    path : Path
+        A file that does not exist yet.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    import h5py
+
+    with h5py.File(path, "x", libver=("earliest", "v110")) as file:
+        file.attrs["athlete"] = result.session.athlete
+        file.attrs["date"] = result.session.date.isoformat()
+        file.attrs["frames"] = "segment: x forward, y left, z up; earth: z up, heading arbitrary per skate"
+        for run in result.runs:
+            group = file.create_group(f"runs/{quote(run.name, safe=' ')}")
+            group.attrs["name"] = run.name
+            for side, kinematics in run.kinematics.items():
+                _write_skate(group.create_group(side), run, kinematics, run.clocks.get(side))
+
+
+def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Clock | None) -> None:
+    group.attrs["start_s"] = skate.start_s
+    group.attrs["rate_hz"] = skate.rate_hz
+    group.attrs["stance_s"] = skate.cut.stance_s
+    group.attrs["motion_s"] = skate.cut.motion_s
+    if clock is not None:
+        group.attrs["clock"] = "run = own + offset_s + drift * (own - at_s)"
+        for name in ("offset_s", "drift", "at_s", "sd_s", "joined"):
+            group.attrs[name] = getattr(clock, name)
+    _write_counts(group, "acceleration", skate.acceleration_m_s2, "m/s^2")
+    _write_counts(group, "angular_velocity", skate.angular_velocity_rad_s, "rad/s")
+    orientation = quaternion_from_matrix(skate.earth_from_segment)
+    stored = _write_counts(group, "orientation", orientation, "1")
+    stored.attrs["convention"] = "unit quaternion w, x, y, z: earth from segment"
+    _write_array(group, "measured", skate.measured)
+    _write_array(group, "clipped", skate.clipped)
+    rows = run.pushes[run.pushes["side"] == skate.side]
+    events = group.create_group("events")
+    events.attrs["clock"] = "run"
+    _write_array(events, "push", rows["push"].to_numpy(dtype=np.int32))
+    for name in ("blade_on", "blade_off"):
+        _write_array(events, name, rows[f"{name}_s"].to_numpy(dtype=float)).attrs["unit"] = "s"
+
+
+def _write_counts(group: h5py.Group, name: str, values: NDArray[np.float64], unit: str) -> h5py.Dataset:
+    finite = np.isfinite(values)
+    largest = np.max(np.abs(values), where=finite, initial=0.0)
+    scale = largest / FULL_SCALE if largest > 0 else 1.0
+    counts = np.where(finite, np.rint(np.where(finite, values, 0.0) / scale), MISSING).astype(np.int16)
+    stored = _write_array(group, name, counts)
+    stored.attrs["scale"] = scale
+    stored.attrs["unit"] = unit
+    return stored
+
+
+def _write_array(group: h5py.Group, name: str, values: NDArray[Any]) -> h5py.Dataset:
+    if len(values) == 0:  # nothing to compress
+        return group.create_dataset(name, data=values)
+    chunk = (min(len(values), CHUNK_ROWS), *values.shape[1:])
+    return group.create_dataset(name, data=values, chunks=chunk, **STORED)
