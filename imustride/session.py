@@ -1,28 +1,39 @@
 """The session folder: what was worn, by whom (a code), how it was recorded.
 
 `session.toml` is read strictly: unknown keys are errors and all errors of a file are reported at once.
+The records here hold what was declared; `imustride.session_checks` holds the rules beyond types.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import tomllib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from imustride import session_checks as checks
+from imustride.errors import FileFormatError
 
 Place = Literal[
     "left_skate", "right_skate", "left_shank", "right_shank", "left_thigh", "right_thigh",
     "left_wrist", "right_wrist", "pelvis", "trunk", "head",
 ]  # fmt: skip
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
-Triple = tuple[float, float, float]
+Metres = Annotated[float, Field(ge=-2, le=2)]
+Triple = tuple[Metres, Metres, Metres]
+Positive = Annotated[float, Field(gt=0)]
+Label = Annotated[str, Field(min_length=1)]
+
+# A session file of a hundred runs has some 20 kB; more than this is another file by mistake.
+MAX_TOML_BYTES = 1_000_000
 
 
 class Strict(BaseModel):
     """Base of the parts of a session: frozen, unknown keys refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class Columns(Strict):
@@ -45,22 +56,22 @@ class Sensor(Strict):
     """One worn sensor."""
 
     place: Place
-    device: str = "unknown"
+    device: Label = "unknown"
     axes: tuple[Axis, Axis, Axis] | None = None  # sensor axes that point forward, left, up (nominal)
     position_m: Triple | None = None  # from the middle of the running edge, segment frame
     mount: Literal["holder", "boot"] | None = None
-    acceleration_range_g: Annotated[float, Field(gt=0)] | None = None
-    angular_velocity_range_deg_s: Annotated[float, Field(gt=0)] | None = None
-    bandwidth_hz: Annotated[float, Field(gt=0)] | None = None
+    acceleration_range_g: Positive | None = None
+    angular_velocity_range_deg_s: Positive | None = None
+    bandwidth_hz: Positive | None = None
     delay_ms: float | None = None
     calibration: str | None = None
     columns: Columns = Columns()
     units: Units = Units()
-    rate_hz: Annotated[float, Field(gt=0)] | None = None
+    rate_hz: Positive | None = None
     delimiter: str | None = None
-    decimal: str | None = None
+    decimal: Literal[".", ","] | None = None
     encoding: str | None = None
-    rocker_radius_m: Annotated[float, Field(gt=0)] | None = None
+    rocker_radius_m: Positive | None = None
 
 
 class Run(Strict):
@@ -73,18 +84,197 @@ class Run(Strict):
     end_s: float | None = None
 
 
+class Movement(Strict):
+    """One recording of a known movement, made to align the sensors."""
+
+    kind: Label
+    files: dict[Place, str]
+
+
 class Session(Strict):
-    """One athlete's test on one day."""
+    """One athlete's test on one day.
+
+    As returned by `read_session` every sensor carries its own complete columns, units and file
+    options: what the session declares for all has been copied into it.
+    """
 
     athlete: str
     date: dt.date
     surface: Literal["ice", "synthetic"]
-    protocol: str
+    protocol: Label
     consent: Literal["self", "guardian"] | None = None
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     conditions: dict[str, str | float | bool] = {}
-    columns: Columns
-    units: Units
+    columns: Columns = Columns()
+    units: Units = Units()
+    rate_hz: Positive | None = None
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
     sensors: tuple[Sensor, ...]
     runs: tuple[Run, ...]
+    movements: tuple[Movement, ...] = ()
     folder: Path
+
+    def inherited(self) -> Self:
+        """Return the session with what it declares for all copied into every sensor, key by key."""
+        return self.model_copy(update={"sensors": tuple(_inherit(self, sensor) for sensor in self.sensors)})
+
+    def sensor(self, place: str) -> Sensor:
+        """Return the sensor worn at a place.
+
+        Raises
+        ------
+        FileFormatError
+            If no sensor is declared for the place.
+        """
+        for sensor in self.sensors:
+            if sensor.place == place:
+                return sensor
+        declared = ", ".join(sensor.place for sensor in self.sensors)
+        message = (
+            f"{self.folder.name}/session.toml: no sensor is declared at {place}; "
+            f"declared are {declared}; add a [[sensors]] entry"
+        )
+        raise FileFormatError(message)
+
+    def path(self, written: str) -> Path:
+        """Return the path of a file written in the session, links followed.
+
+        Parameters
+        ----------
+        written : str
+            As in `files` or `gates`, without the group of an HDF5 file.
+
+        Raises
+        ------
+        FileFormatError
+            If the place lies outside the session folder.
+        """
+        if not checks.is_inside(written, self.folder.resolve()):
+            message = (
+                f"{self.folder.name}/session.toml: file {written!r} lies outside the session folder; "
+                "wanted a file inside it; copy the file into the folder"
+            )
+            raise FileFormatError(message)
+        return (self.folder / written).resolve()
+
+    def calibration_path(self, sensor: Sensor) -> Path | None:
+        """Return the path of a sensor's calibration file, None where none is declared."""
+        if sensor.calibration is None:
+            return None
+        return self.folder / sensor.calibration
+
+
+def read_session(folder: Path) -> Session:
+    """Read and check ``session.toml`` of a session folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Session folder, or the ``session.toml`` in it.
+
+    Returns
+    -------
+    Session
+        Every sensor with its own complete columns, units and file options.
+
+    Raises
+    ------
+    FileFormatError
+        If the file is missing or cannot be read, or with every problem found in it at once.
+    """
+    file = folder if folder.suffix == ".toml" else folder / "session.toml"
+    where = f"{file.resolve().parent.name}/{file.name}"
+    raw = _tuples(_read_toml(file, where))
+    problems = checks.problems(raw, file.parent)
+    session = None
+    try:
+        session = Session.model_validate({"folder": file.parent, **raw}, strict=True)
+    except ValidationError as error:
+        problems = _schema_problems(error, raw) + problems
+    if problems or session is None:
+        unique = list(dict.fromkeys(problems))
+        message = f"{where}: {len(unique)} problem{'s' if len(unique) > 1 else ''}: {'; '.join(unique)}"
+        raise FileFormatError(message)
+    return session.inherited()
+
+
+def _read_toml(file: Path, where: str) -> dict[str, Any]:
+    if not file.is_file():
+        message = (
+            f"{where}: no such file; wanted a session folder with a session.toml; see `imustride prepare`"
+        )
+        raise FileFormatError(message)
+    if file.stat().st_size > MAX_TOML_BYTES:
+        message = f"{where}: {file.stat().st_size} bytes, wanted less than {MAX_TOML_BYTES}; is this a session file?"
+        raise FileFormatError(message)
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        message = f"{where}: not UTF-8 text at byte {error.start}; save the file as UTF-8"
+        raise FileFormatError(message) from error
+    except tomllib.TOMLDecodeError as error:
+        message = f"{where}: not valid TOML: {error}; correct this line"
+        raise FileFormatError(message) from error
+
+
+def _tuples(value: Any) -> Any:
+    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
+    if isinstance(value, dict):
+        return {key: _tuples(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return tuple(_tuples(entry) for entry in value)
+    return value
+
+
+def _inherit(session: Session, sensor: Sensor) -> Sensor:
+    """Fill what the sensor leaves open from the session; the nearer of `rate_hz` and a time column wins."""
+    columns = {**_given(session.columns), **_given(sensor.columns)}
+    rate_hz = sensor.rate_hz
+    if sensor.rate_hz is not None and sensor.columns.time is None:
+        columns.pop("time", None)
+    elif sensor.columns.time is None:
+        rate_hz = session.rate_hz
+    return sensor.model_copy(
+        update={
+            "columns": Columns(**columns),
+            "units": Units(**{**_given(session.units), **_given(sensor.units)}),
+            "rate_hz": rate_hz,
+            "delimiter": sensor.delimiter or session.delimiter,
+            "decimal": sensor.decimal or session.decimal,
+            "encoding": sensor.encoding or session.encoding,
+        }
+    )
+
+
+def _given(part: Strict) -> dict[str, Any]:
+    return part.model_dump(exclude_none=True)
+
+
+def _schema_problems(error: ValidationError, raw: dict[str, Any]) -> list[str]:
+    """One line a place in the file; the branches of a union are joined."""
+    wanted: dict[str, tuple[str, list[str]]] = {}
+    for entry in error.errors():
+        where, value = _locate(entry["loc"], raw)
+        if entry["type"] == "extra_forbidden":
+            found, want = "unknown key", "remove it or correct its spelling"
+        elif entry["type"] == "missing":
+            found, want = "missing", "add it"
+        else:
+            found, want = f"found {value!r}", entry["msg"].replace("Input should be ", "wanted ")
+        wanted.setdefault(where, (found, []))[1].append(want)
+    return [f"{where}: {found}; {' or '.join(want)}" for where, (found, want) in wanted.items()]
+
+
+def _locate(loc: tuple[int | str, ...], raw: Any) -> tuple[str, Any]:
+    """Readable place of an error and the value there; labels of union branches are dropped."""
+    where, value = "", raw
+    for i, step in enumerate(loc):
+        if isinstance(step, int) and isinstance(value, tuple) and step < len(value):
+            where, value = f"{where}[{step}]", value[step]
+        elif isinstance(value, dict) and step in value:
+            where, value = f"{where}.{step}".strip("."), value[step]
+        elif i == len(loc) - 1 and isinstance(value, dict):
+            return f"{where}.{step}".strip("."), None
+    return where, value
