@@ -43,7 +43,7 @@ def quaternion_from_gravity(up: Floats) -> Floats:
     the scalar part away from zero.
     """
     x, y, z = up / np.linalg.norm(up)
-    quaternion = np.array([1 + z, y, -x, 0.0]) if z >= 0 else np.array([y, 1 - z, 0.0, -x])
+    quaternion = np.array([1 + z, y, -x, 0.0]) if z >= 0 else np.array([y, 1 - z, 0.0, x])
     return np.asarray(quaternion / np.linalg.norm(quaternion))
 
 
