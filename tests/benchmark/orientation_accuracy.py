@@ -1,0 +1,89 @@
+"""Compare the orientation filters where it counts: over a run of 4 to 8 s, and over long skating.
+
+    python -m tests.benchmark.orientation_accuracy [--seeds 0:20] [--long]
+
+Simulated sprints (`tests.benchmark.attitude_runs`) and, where the open data are there, the first seconds
+of motion of six BROAD trials. Inclination and heading error that came up since the quiet stance (all
+figures are relative to it), root mean square over the motion: mean over the trials and worst trial.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from imustride.orientation import Rest
+from imustride.registry import methods
+from tests.benchmark.attitude_runs import AttitudeRun, attitude_run
+
+RATES_HZ = (200.0, 500.0, 1000.0)
+
+
+def errors_deg(found: np.ndarray, true: np.ndarray, run: AttitudeRun) -> tuple[float, float]:
+    """Root mean square over the motion of inclination and heading error since the stance [deg]."""
+    delta = found @ np.swapaxes(true, 1, 2)
+    delta = delta[run.motion] @ Rotation.from_matrix(delta[run.before]).mean().as_matrix().T
+    # Error rotation in the earth frame, split in a turn about the vertical and a tilt.
+    tilt = np.arctan2(np.hypot(delta[:, 0, 2], delta[:, 1, 2]), delta[:, 2, 2])
+    heading = np.unwrap(np.arctan2(delta[:, 1, 0] - delta[:, 0, 1], delta[:, 0, 0] + delta[:, 1, 1]))
+    return float(np.rad2deg(np.sqrt(np.mean(tilt**2)))), float(np.rad2deg(np.sqrt(np.mean(heading**2))))
+
+
+def estimated(name: str, run: AttitudeRun, *, closed: bool) -> tuple[np.ndarray, float]:
+    """Attitude over the motion, and the time it took [ns/sample]."""
+    rest = Rest(run.before, run.after if closed else None)
+    begin = time.perf_counter()
+    attitude = methods("orientation")[name].estimate(
+        run.angular_velocity_rad_s, run.acceleration_m_s2, run.rate_hz, rest
+    )
+    return attitude, (time.perf_counter() - begin) / len(attitude) * 1e9
+
+
+def table(runs: list[AttitudeRun], title: str, names: list[str]) -> None:
+    """Print one line a filter, with and without the stance after the stop."""
+    print(f"\n{title}: {len(runs)} trials")
+    print("| filter | stance after the stop | inclination, deg | worst | heading, deg | worst | ns/sample |")
+    print("|---|---|---|---|---|---|---|")
+    for name in names:
+        for closed in (True, False):
+            rows, cost = [], []
+            for run in runs:
+                attitude, ns = estimated(name, run, closed=closed)
+                rows.append(errors_deg(attitude, run.earth_from_sensor, run))
+                cost.append(ns)
+            tilt, heading = np.array(rows).T
+            used = "used" if closed else "absent"
+            print(
+                f"| {name} | {used} | {tilt.mean():.2f} | {tilt.max():.2f} | {heading.mean():.2f} | "
+                f"{heading.max():.2f} | {np.median(cost):,.0f} |",
+                flush=True,
+            )
+
+
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--seeds", default="0:18")
+    parser.add_argument("--long", action="store_true", help="also 1, 3 and 10 min of continuous skating")
+    parser.add_argument("--filters", default=",".join(methods("orientation")))
+    options = parser.parse_args()
+    first, last = (int(part) for part in options.seeds.split(":"))
+    names = options.filters.split(",")
+    for motion_s in (4.0, 6.0, 8.0):
+        runs = [attitude_run(s, RATES_HZ[s % len(RATES_HZ)], motion_s) for s in range(first, last)]
+        table(runs, f"sprint of {motion_s:g} s", names)
+    if options.long:
+        for minutes in (0.5, 1, 3, 10):
+            runs = [attitude_run(s, 200.0, 60.0 * minutes, lap_m=160.0) for s in range(first, first + 4)]
+            table(runs, f"{minutes} min of laps", [n for n in names if n in {"strapdown", "vqf"}])
+
+
+if __name__ == "__main__":
+    main()
