@@ -1,0 +1,158 @@
+"""A session result made by hand, with nothing of the analysis in it; and where the open data are."""
+
+import datetime as dt
+import io
+import os
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from imustride.kinematics import Clock, Cut, Kinematics
+from imustride.results import RunResult, SessionResult
+from imustride.session import Columns, Run, Sensor, Session, Units
+
+ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT))  # tests share their generators: `from tests.generators...`
+
+PUSHES = 9  # of each foot
+RATE_HZ = 100.0
+SYMMETRY = """\
+phase,metric,unit,left_mean,right_mean,left_cv_percent,right_cv_percent,n_left,n_right,n_runs,scope,\
+symmetry_index_percent,ci_low_percent,ci_high_percent,difference,difference_ci_low,difference_ci_high,\
+smallest_difference,smallest_difference_source,verdict
+acceleration,contact_time_s,s,.301,.332,5.1,4.7,4,6,2,day,9.79,6.1,13.5,.031,.019,.043,5,convention,right larger
+later,contact_time_s,s,.304,.311,5.4,4.9,12,12,2,day,2.28,-3,7.5,.007,-.009,.023,5,convention,unclear
+later,push_off_angular_velocity_deg_s,deg/s,601,604,4,4.2,12,12,2,day,.5,-2.5,3.5,3,-15,21,5,convention,alike
+later,double_support_s,s,.021,.015,-,-,12,12,2,day,-,-,-,-.006,-.014,.002,-,,unclear
+later,track_angle_deg,deg,-,-,-,-,0,0,0,day,-,-,-,-,-,-,-,,not measured
+"""
+
+
+def hand_made_session(consent="guardian", names=("run-1", "run-2", "run-3")):
+    sensors = tuple(Sensor(place=place, device="S0") for place in ("left_skate", "right_skate"))
+    runs = tuple(Run(name=name, files={"left_skate": "l.csv", "right_skate": "r.csv"}) for name in names)
+    return Session(
+        athlete="A07",
+        date=dt.date(2026, 10, 3),
+        surface="ice",
+        protocol="sprint-100ft",
+        consent=consent,
+        columns=Columns(),
+        units=Units(),
+        sensors=sensors,
+        runs=runs,
+        folder=Path("recordings/made-by-hand"),
+    )
+
+
+def hand_made_pushes(name, seed=0):
+    """Alternating pushes; the left foot lifts first from standing, the right foot pushes first."""
+    rng = np.random.default_rng(seed)
+    order = np.arange(2 * PUSHES)
+    blade_off_s = 10.4 + 0.31 * order + rng.normal(0, 0.004, len(order))
+    contact_s = np.where(order % 2, 0.30, 0.33) + rng.normal(0, 0.015, len(order))
+    table = pd.DataFrame(
+        {
+            "run": name,
+            "side": np.where(order % 2, "left", "right"),
+            "push": order // 2 + 1,
+            "phase": np.where(order < 6, "acceleration", "later"),
+            "blade_on_s": np.where(order < 1, np.nan, blade_off_s - contact_s),
+            "blade_off_s": blade_off_s,
+            "contact_time_s": np.where(order < 1, np.nan, contact_s),
+            "step_time_s": np.where(order < 1, np.nan, 0.31),
+            "push_off_angular_velocity_deg_s": 520 + 8 * order + rng.normal(0, 20, len(order)),
+            "edge_angle_deg": 24 + 0.6 * order,
+            "flags": np.where(order < 1, "standing_start", ""),
+        }
+    )
+    first = table.iloc[[0]].assign(side="left", push=0, blade_off_s=10.2, flags="first_lift;standing_start")
+    return pd.concat([first, table], ignore_index=True)
+
+
+def hand_made_skate(side, samples=400):
+    time_s = np.arange(samples) / RATE_HZ
+    swing = np.sin(2 * np.pi * 1.6 * time_s)
+    still = np.zeros(samples)
+    return Kinematics(
+        side=side,
+        start_s=9.0,
+        rate_hz=RATE_HZ,
+        acceleration_m_s2=np.column_stack([swing, still, 9.81 + swing]),
+        angular_velocity_rad_s=np.column_stack([still, 8 * swing, still]),
+        earth_from_segment=np.tile(np.eye(3), (samples, 1, 1)),
+        measured=np.ones(samples, dtype=bool),
+        clipped=np.zeros(samples, dtype=bool),
+        cut=Cut((9.0, 10.0), (10.0, 13.0)),
+    )
+
+
+def hand_made_symmetry():
+    return pd.read_csv(io.StringIO(SYMMETRY), keep_default_na=False, na_values=["-"])
+
+
+def hand_made_result(consent="guardian"):
+    names = ("run-1", "run-2", "run-3")
+    reasons = ("", "", "the right sensor clipped in 4 of 9 pushes")
+    skates = {side: hand_made_skate(side) for side in ("left", "right")}
+    clocks = {"left": Clock(), "right": Clock(offset_s=-2.5, drift=2e-5, at_s=9.0, sd_s=0.001)}
+    runs = tuple(
+        RunResult(name, hand_made_pushes(name, seed), skates, clocks, usable=not reason, reason=reason)
+        for seed, (name, reason) in enumerate(zip(names, reasons, strict=True))
+    )
+    runs_table = pd.DataFrame(
+        {
+            "run": names,
+            "clock": "left_skate",
+            "gate_time_s": [4.832, np.nan, 4.901],
+            "pushes_left": PUSHES,
+            "pushes_right": PUSHES,
+            "start_foot": "right",
+            "step_rate_hz": 3.226,
+            "stride_rate_hz": 1.613,
+            "mean_speed_m_s": [6.31, np.nan, 6.22],
+            "peak_speed_m_s": np.nan,
+            "usable": [run.usable for run in runs],
+            "reason": reasons,
+        }
+    )
+    pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
+    provenance = {"settings": {"filter": "strapdown"}, "inputs": {"run-1/l.csv": "ab" * 32}}
+    session = hand_made_session(consent, names)
+    return SessionResult(session, runs, pushes, runs_table, hand_made_symmetry(), provenance)
+
+
+@pytest.fixture
+def make_result():
+    """Make a result by hand."""
+    return hand_made_result
+
+
+@pytest.fixture(scope="session")
+def result():
+    """A result of three runs by hand, one of them unusable."""
+    return hand_made_result()
+
+
+def skip_or_fail(reason):
+    """Skip a test that lacks something outside the project; fail where everything must be there."""
+    if os.environ.get("IMUSTRIDE_REQUIRE_ALL") == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def open_data():
+    """Give the folder of a set of open data by its name, or skip."""
+    base = Path(os.environ.get("IMUSTRIDE_OPEN_DATA", ROOT.parent / "shared" / "data"))
+
+    def find(name):
+        folder = base / name
+        if not folder.is_dir():
+            skip_or_fail(f"open data {name!r} not found in {base}; set IMUSTRIDE_OPEN_DATA to their folder")
+        return folder
+
+    return find
