@@ -84,6 +84,7 @@ def hand_made_skate(side, samples=400):
         acceleration_m_s2=np.column_stack([swing, still, 9.81 + swing]),
         angular_velocity_rad_s=np.column_stack([still, 8 * swing, still]),
         earth_from_segment=np.tile(np.eye(3), (samples, 1, 1)),
+        velocity_m_s=np.zeros((samples, 3)),
         measured=np.ones(samples, dtype=bool),
         clipped=np.zeros(samples, dtype=bool),
         cut=Cut((9.0, 10.0), (10.0, 13.0)),

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 FULL_SCALE = 32767  # largest count of 16 bits
 MISSING = -32768
 CHUNK_ROWS = 8192
-STORED = {"compression": "gzip", "compression_opts": 1, "shuffle": True, "fletcher32": True}
+STORED = {"compression": "gzip", "compression_opts": 4, "shuffle": True, "fletcher32": True}
 
 
 def write_signals(result: SessionResult, path: Path) -> None:
@@ -46,7 +46,7 @@ def write_signals(result: SessionResult, path: Path) -> None:
     """
     import h5py
 
-    with h5py.File(path, "x", libver=("earliest", "v110")) as file:
+    with h5py.File(path, "x", libver=("v110", "v110")) as file:
         file.attrs["athlete"] = result.session.athlete
         file.attrs["date"] = result.session.date.isoformat()
         file.attrs["frames"] = "segment: x forward, y left, z up; earth: z up, heading arbitrary per skate"

@@ -1,0 +1,133 @@
+"""The first page of a session: what was recorded, what was found, what cannot be told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from imustride import __version__
+from imustride.report.rows import accuracy_rows, push_table, run_rows, symmetry_rows
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from imustride.results import SessionResult
+
+MOST_PANELS = 8  # runs in a picture; the tables hold the rest
+MOST_ROWS = 150  # pushes in the table of the page, likewise
+CONSENT = {
+    "self": "on record, given by the athlete",
+    "guardian": "on record, given by a guardian",
+    None: "not on record: ask for it before this page goes to anyone",
+}
+SURFACE = {"ice": "ice", "synthetic": "synthetic ice (not comparable with ice)"}
+SCOPE = {"run": "this one run", "day": "the athlete on this day"}
+
+
+def summary_page(result: SessionResult) -> str:
+    """Write the summary of a session as one self-contained page.
+
+    Parameters
+    ----------
+    result : SessionResult
+
+    Returns
+    -------
+    str
+        HTML without script and without anything to fetch; equal results give equal text.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    headings, rows = push_table(result.pushes.head(MOST_ROWS))
+    scopes = [word for word in SCOPE if (result.symmetry["scope"] == word).any()]
+    return environment.get_template("summary.html.j2").render(
+        version=__version__,
+        session=result.session,
+        consent=CONSENT[result.session.consent],
+        surface=SURFACE[result.session.surface],
+        runs=run_rows(result.runs_table, result.pushes),
+        remarks=[*result.notes, *(f"{run.name}: {note}" for run in result.runs for note in run.notes)],
+        pictures=_pictures(result),
+        symmetry=symmetry_rows(result.symmetry),
+        scope=" or ".join(SCOPE[word] for word in scopes),
+        push_headings=headings,
+        push_rows=rows,
+        pushes_left_out=len(result.pushes) - len(rows),
+        accuracy=accuracy_rows(),
+    )
+
+
+def _pictures(result: SessionResult) -> list[dict[str, Any]]:
+    """Draw what there is to draw, with a title, a caption and the same in words for those who cannot see it."""
+    from markupsafe import Markup
+
+    from imustride.report.pictures import ANGULAR_VELOCITY, course, intervals, rhythm
+
+    runs = {run.name if run.usable else f"{run.name} (left out)": run.pushes for run in result.runs}
+    runs = dict([(title, pushes) for title, pushes in runs.items() if len(pushes)][:MOST_PANELS])
+    turning = {title: pushes for title, pushes in runs.items() if pushes[ANGULAR_VELOCITY].notna().any()}
+    indexed = result.symmetry[result.symmetry["symmetry_index_percent"].notna()]
+    drawn = []
+    if runs:
+        drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs)))
+    if turning:
+        drawn.append(("Push-off angular velocity, push by push", course(turning), _course_words(turning)))
+    if len(indexed):
+        drawn.append(("Left and right compared", intervals(indexed), _interval_words(indexed)))
+    return [
+        {"title": title, "svg": Markup(svg), "says": says, "caption": caption}  # noqa: S704 - our own drawing
+        for title, svg, (says, caption) in drawn
+    ]
+
+
+def _counts(runs: dict[str, pd.DataFrame]) -> str:
+    counts = {
+        title: [int(((pushes["side"] == side) & (pushes["push"] > 0)).sum()) for side in ("left", "right")]
+        for title, pushes in runs.items()
+    }
+    return "; ".join(f"{title}: {left} pushes left, {right} right" for title, (left, right) in counts.items())
+
+
+def _rhythm_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
+    says = f"Contacts of both blades along time. {_counts(runs)}."
+    caption = (
+        "A bar: that blade is on the ice. Where bars of L and R overlap, both are; where neither is, the athlete "
+        "is in the air. The first bars begin in the stance. The final glide is no push and is not drawn."
+    )
+    unjoined = any(pushes["flags"].str.contains("clocks_not_synchronised").any() for pushes in runs.values())
+    return says, caption + (
+        " Where the sensors' clocks could not be joined, each foot is drawn from its own first lift: "
+        "L and R must then not be compared."
+        if unjoined
+        else ""
+    )
+
+
+def _course_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
+    says = f"Push-off angular velocity of every push, left as discs, right as squares. {_counts(runs)}."
+    caption = (
+        "How fast the skate turns toe-down as the blade leaves the ice: L discs and solid line, R squares and "
+        "dashed line. One mark is one push; how far single pushes scatter is part of the result."
+    )
+    return says, caption
+
+
+def _interval_words(symmetry: pd.DataFrame) -> tuple[str, str]:
+    rows = symmetry_rows(symmetry)
+    says = "Symmetry index with its interval. " + "; ".join(
+        f"{row['what']}: {row['against']}" for row in rows
+    )
+    caption = (
+        "Diamond: the index. Line: its 95 % interval. Grey: differences too small to be called one "
+        f"({'; '.join(sorted(set(symmetry['smallest_difference_source'])))}). A line that reaches into and out of "
+        "the grey leaves the question open."
+    )
+    return says, caption
