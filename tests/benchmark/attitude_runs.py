@@ -119,7 +119,7 @@ def attitude_run(
     speed *= smooth_step(since / 0.3) * (1 - smooth_step((since - motion_s) / brake_s))
     heading, body = course(np.cumsum(speed) * KNOT_S, lap_m)
     angles[:, 0] += heading + rng.normal(0, 0.8) * smooth_step((since - motion_s) / brake_s)
-    along = Rotation.from_euler("z", heading)
+    along = Rotation.from_euler("ZYX", np.column_stack([heading, 0 * heading, 0 * heading]))
     position = body + along.apply(offsets * moving)
     return _sampled(rng, rate_hz, knots, angles, position, errors, (STANCE_S, total_s - STANCE_S, total_s))
 
