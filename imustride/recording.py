@@ -35,6 +35,8 @@ class SensorLog:
         Angular velocity in sensor axes [rad/s]. NaN where missing.
     source : str
         File (and group) the samples came from, for messages.
+    notes : tuple of str
+        What the reader found and left out.
     """
 
     sensor: Sensor
@@ -42,6 +44,7 @@ class SensorLog:
     acceleration_m_s2: NDArray[np.float64]
     angular_velocity_rad_s: NDArray[np.float64]
     source: str = ""
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         own(self.time_s, self.acceleration_m_s2, self.angular_velocity_rad_s)

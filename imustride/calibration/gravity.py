@@ -1,0 +1,50 @@
+"""Gravity where the sensors were used."""
+
+from __future__ import annotations
+
+import math
+
+from imustride.constants import (
+    FREE_AIR_GRADIENT_S2,
+    WGS84_ECCENTRICITY_SQUARED,
+    WGS84_EQUATOR_M_S2,
+    WGS84_SOMIGLIANA_K,
+)
+
+
+def local_gravity_m_s2(latitude_deg: float, height_m: float = 0.0) -> float:
+    """Normal gravity of the WGS-84 ellipsoid.
+
+    Parameters
+    ----------
+    latitude_deg : float
+        Geodetic latitude [deg].
+    height_m : float
+        Height above the ellipsoid [m].
+
+    Returns
+    -------
+    float
+        Acceleration of gravity [m/s^2].
+
+    Notes
+    -----
+    Somigliana's closed formula with the free-air gradient. Real gravity departs from it by less
+    than 0.001 m/s^2 nearly everywhere.
+
+    References
+    ----------
+    NGA.STND.0036, World Geodetic System 1984, section 4.
+
+    Examples
+    --------
+    >>> round(local_gravity_m_s2(45.0), 6)
+    9.806198
+    """
+    sine_squared = math.sin(math.radians(latitude_deg)) ** 2
+    surface = (
+        WGS84_EQUATOR_M_S2
+        * (1 + WGS84_SOMIGLIANA_K * sine_squared)
+        / math.sqrt(1 - WGS84_ECCENTRICITY_SQUARED * sine_squared)
+    )
+    return surface - FREE_AIR_GRADIENT_S2 * height_m

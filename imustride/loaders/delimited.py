@@ -1,0 +1,249 @@
+"""Delimited text (CSV, TSV): a header line, then one row a sample; read strictly.
+
+pandas turns a column with one bad cell into text, fills short rows with NaN and reads a file with
+the wrong delimiter as one text column, all without an error. Here every such file is refused with
+the line and the cell; only a cut last line, the mark of a logger that lost power, is left out.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.errors import FileFormatError
+from imustride.loaders.samples import Samples
+from imustride.registry import Format
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+
+    from imustride.session import Sensor
+
+# What loggers write for "no value", also with a blank behind it.
+MISSING = tuple(
+    text + end for text in ("", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "null") for end in ("", " ")
+)
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE)
+# A header longer than this is not a header, and a last line longer than this is not a row.
+MAX_LINE_BYTES = 65536
+BLOCK_BYTES = 1 << 24
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How a text file is written and which of its columns are wanted, in order of use."""
+
+    path: Path
+    delimiter: str
+    decimal: str
+    encoding: str
+    header: list[str]
+    wanted: list[str]
+
+    @property
+    def where(self) -> str:
+        """The file as messages name it."""
+        return f"{self.path.parent.name}/{self.path.name}"
+
+    @property
+    def numbers(self) -> list[int]:
+        """Column numbers in the file, in order of use."""
+        return [self.header.index(name) for name in self.wanted]
+
+    def fields(self, line: str) -> list[str]:
+        """Split a line."""
+        return [field.strip() for field in next(csv.reader([line], delimiter=self.delimiter), [])]
+
+    def is_number(self, field: str) -> bool:
+        """Tell whether a field is a number, or one of the words for a missing one."""
+        if self.decimal != ".":
+            field = field.replace(self.decimal, ".")
+        return field in MISSING or NUMBER.fullmatch(field) is not None
+
+
+def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
+    """Read the declared columns of a delimited text file.
+
+    Parameters
+    ----------
+    path : Path
+    group : None
+        Text files have no groups.
+    sensor : Sensor
+        Declared columns, delimiter (default: comma, tab in .tsv), decimal and encoding (UTF-8).
+
+    Raises
+    ------
+    FileFormatError
+        If the file is empty or binary, lacks a column, a row has a wrong number of fields, or a
+        cell is not a number.
+    """
+    layout = _layout(path, sensor)
+    if group is not None:
+        message = f"{layout.where}: a text file has no group; found '#{group}'; remove it from session.toml"
+        raise FileFormatError(message)
+    delimiters, lines, last = _scan(layout)
+    fields = layout.fields(last)
+    is_cut = lines > 0 and len(fields) < len(layout.header)
+    if is_cut:
+        delimiters -= len(fields) - 1
+    try:
+        table = _table(layout, rows=lines - 1 if is_cut else None)
+    except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
+        _refuse_first_fault(layout)
+        message = f"{layout.where}: cannot be read as a table: {error}; check delimiter, decimal and encoding"
+        raise FileFormatError(message) from error
+    if delimiters != (len(table) + 1) * (len(layout.header) - 1):
+        _refuse_first_fault(layout)
+    if table.empty:
+        message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
+        raise FileFormatError(message)
+    note = f"the last line is cut off ({len(fields)} of {len(layout.header)} fields) and was left out"
+    return _samples(layout, table, (note,) if is_cut else (), timeless=sensor.columns.time is None)
+
+
+def _layout(path: Path, sensor: Sensor) -> Layout:
+    delimiter = sensor.delimiter or ("\t" if path.suffix.lower() == ".tsv" else ",")
+    encoding = sensor.encoding or "utf-8"
+    columns, where = sensor.columns, f"{path.parent.name}/{path.name}"
+    wanted = [] if columns.time is None else [columns.time]
+    for names in (columns.acceleration, columns.angular_velocity):
+        if names is None or isinstance(names, str):
+            message = f"{where}: found columns {names!r}; wanted three header names, a text file has one column a number"
+            raise FileFormatError(message)
+        wanted += names
+    header = _header(path, where, delimiter, encoding)
+    missing = [name for name in wanted if name not in header]
+    repeated = [name for name in wanted if header.count(name) > 1]
+    if missing or repeated:
+        wrong = (
+            f"column {', '.join(missing)} not found"
+            if missing
+            else f"column {', '.join(repeated)} found twice"
+        )
+        message = f"{where}: {wrong}; {_described(header)}; correct [columns] in session.toml"
+        raise FileFormatError(message)
+    return Layout(path, delimiter, sensor.decimal or ".", encoding, header, wanted)
+
+
+def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
+    with path.open("rb") as file:
+        head = file.read(MAX_LINE_BYTES)
+    if not head.strip():
+        message = f"{where}: empty file ({path.stat().st_size} bytes); wanted a header line and samples; copy it again"
+        raise FileFormatError(message)
+    try:
+        text = head.decode(
+            "utf-8-sig" if encoding.lower().replace("_", "-") in {"utf-8", "utf8"} else encoding, "strict"
+        )
+    except UnicodeError as error:
+        cut_inside = isinstance(error, UnicodeDecodeError) and error.start > MAX_LINE_BYTES - 4
+        if not cut_inside:
+            message = f"{where}: not {encoding} text ({error}); declare the file's encoding in session.toml"
+            raise FileFormatError(message) from error
+        text = head[: error.start].decode(encoding)
+    if "\0" in text:
+        message = (
+            f"{where}: binary data; wanted {encoding} text; declare the encoding, or convert the file to text"
+        )
+        raise FileFormatError(message)
+    return [name.strip() for name in next(csv.reader([text.splitlines()[0]], delimiter=delimiter))]
+
+
+def _described(header: list[str]) -> str:
+    """The header in words, with a guess at what went wrong; other people's text, so made printable."""
+    names = ["".join(c for c in name if c.isprintable())[:40] for name in header]
+    shown = f"the file has {', '.join(names[:30])}" + (
+        f" and {len(names) - 30} more" if len(names) > 30 else ""
+    )
+    if len(header) == 1:
+        for delimiter, word in ((";", "';'"), ("\t", "tab ('\\t')"), (",", "','")):
+            if delimiter in header[0]:
+                return f"{shown}; this looks delimited by {word}: declare delimiter"
+    if all(NUMBER.fullmatch(name) for name in names):
+        return f"{shown}; the first line holds numbers, wanted a header line: add one"
+    return shown
+
+
+def _scan(layout: Layout) -> tuple[int, int, str]:
+    """Count delimiters and line ends, and return the last line that is not blank.
+
+    Counting bytes costs a small part of parsing and finds every row with a field too few or too many.
+    """
+    size = layout.path.stat().st_size
+    delimiters = lines = 0
+    mark = layout.delimiter.encode(layout.encoding)
+    with layout.path.open("rb") as file:
+        while block := file.read(BLOCK_BYTES):
+            delimiters += block.count(mark)
+            lines += block.count(b"\n")
+        file.seek(max(0, size - MAX_LINE_BYTES))
+        tail = file.read().decode(layout.encoding, "replace").rstrip("\r\n")
+    start = tail.rfind("\n")
+    if start < 0:  # the header is the only line
+        return delimiters, 0, tail
+    return delimiters, lines, tail[start + 1 :]
+
+
+def _table(layout: Layout, rows: int | None) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.read_csv(
+        layout.path,
+        sep=layout.delimiter,
+        decimal=layout.decimal,
+        encoding=layout.encoding,
+        header=0,
+        usecols=layout.numbers,
+        dtype=np.float64,
+        index_col=False,
+        nrows=rows,
+        keep_default_na=False,
+        na_values=MISSING,
+        skipinitialspace=True,
+    )
+
+
+def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, timeless: bool) -> Samples:
+    table.columns = [layout.header[number] for number in sorted(layout.numbers)]
+    names = list(layout.wanted)
+    time = None if timeless else table.pop(names.pop(0)).to_numpy(copy=True)
+    return Samples(time, table[names[:3]].to_numpy(), table[names[3:]].to_numpy(), notes)
+
+
+def _refuse_first_fault(layout: Layout) -> None:
+    """Raise for the first row with a wrong number of fields or a cell that is not a number."""
+    with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
+        rows = csv.reader(file, delimiter=layout.delimiter)
+        next(rows)
+        for row in rows:
+            if not row:
+                continue
+            extra = row[len(layout.header) :]
+            if len(row) < len(layout.header) or any(field.strip() for field in extra):
+                message = (
+                    f"{layout.where}: line {rows.line_num} has {len(row)} fields; wanted {len(layout.header)} "
+                    "as in the header; repair or delete the line"
+                )
+                raise FileFormatError(message)
+            for name, number in zip(layout.wanted, layout.numbers, strict=True):
+                if not layout.is_number(row[number].strip()):
+                    raise FileFormatError(_bad_cell(layout, rows.line_num, name, row[number]))
+
+
+def _bad_cell(layout: Layout, line: int, name: str, cell: str) -> str:
+    hint = "correct or empty the cell"
+    if layout.decimal == "." and NUMBER.fullmatch(cell.strip().replace(",", ".")):
+        hint = "this looks like a decimal comma: declare decimal = ','"
+    elif layout.decimal == "," and NUMBER.fullmatch(cell.strip()):
+        hint = "this looks like a decimal point: declare decimal = '.'"
+    return f"{layout.where}: line {line}, column {name}: found {cell[:40]!r}; wanted a number; {hint}"
+
+
+FORMAT = Format(name="delimited text", suffixes=(".csv", ".tsv", ".txt"), read=read)

@@ -1,0 +1,54 @@
+"""What a reader of a file format returns: the declared columns in the units of the file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.constants import STANDARD_GRAVITY_M_S2
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.session import Units
+
+# Factors from the units of files to SI; counts stay counts until a calibration gives them a scale.
+TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+ACCELERATION_M_S2 = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "counts": 1.0}
+ANGULAR_VELOCITY_RAD_S = {"rad/s": 1.0, "deg/s": np.pi / 180, "counts": 1.0}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Samples:
+    """The declared columns of one file.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,), or None
+        Time stamps in the unit of the file; None where the file has none.
+    acceleration, angular_velocity : ndarray, shape (n, 3)
+        In the units of the file, NaN where missing.
+    notes : tuple of str
+        What was found and left out, for `inspect`.
+    """
+
+    time: NDArray[np.float64] | None
+    acceleration: NDArray[np.float64]
+    angular_velocity: NDArray[np.float64]
+    notes: tuple[str, ...] = ()
+
+
+def scaled(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
+    """Multiply in place, so that hours of data are held once; a factor of 1 leaves the bits alone."""
+    if factor != 1.0:
+        np.multiply(values, factor, out=values)
+    return values
+
+
+def stamps_s(samples: Samples, units: Units, rate_hz: float | None) -> NDArray[np.float64]:
+    """Time stamps [s], shape (n,): those of the file, or counted at the declared rate from zero."""
+    if samples.time is None:
+        return np.arange(len(samples.acceleration)) / (rate_hz or np.nan)
+    return scaled(samples.time, TIME_S[units.time or "s"])
