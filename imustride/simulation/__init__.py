@@ -1,0 +1,5 @@
+"""Simulated sprints with known truth, for demos, dry runs and tests; the analysis never imports it."""
+
+from imustride.simulation.run import SimulatedRun, simulate_run
+
+__all__ = ["SimulatedRun", "simulate_run"]

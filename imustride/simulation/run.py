@@ -1,0 +1,163 @@
+"""One simulated run: the logs of both skates and the truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from imustride.constants import HUNDRED_FEET_M
+from imustride.simulation.drawing import Draw, draw
+from imustride.simulation.motion import Motion, move
+from imustride.simulation.sensors import Logged, ideal, record
+from imustride.simulation.timing import SIDES
+from imustride.simulation.transitions import PLAIN
+from imustride.simulation.truth import truth_table
+from imustride.simulation.vibration import shaking
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from imustride.recording import SensorLog
+
+Factor = float | str | bool
+
+
+@dataclass(frozen=True, eq=False)
+class SimulatedRun:
+    """A run as it would be read from files, with what really happened.
+
+    Parameters
+    ----------
+    logs : dict of str to SensorLog
+        By place: ``left_skate`` and ``right_skate``.
+    truth : DataFrame
+        One row per true push; see `truth`.
+    factors : dict
+        What was drawn, for reporting errors by factor.
+    grade : str
+    gates_s : tuple of float
+        True times at which the body crosses the gates at 0 and 30.48 m [s]; NaN where never.
+    """
+
+    logs: dict[str, SensorLog]
+    truth: pd.DataFrame
+    factors: dict[str, Factor]
+    grade: str
+    gates_s: tuple[float, float] = (np.nan, np.nan)
+
+
+def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedRun:
+    """Simulate one standing-start sprint.
+
+    Parameters
+    ----------
+    seed : int
+        Same seed, same run.
+    grade : {"good", "poor", "real_ice"}
+        Difficulty: what is drawn and how widely.
+    **overrides
+        Any field of `Skater`, `Conditions` or `Device` by name, replacing what was drawn; a device
+        field may carry ``left_`` or ``right_`` in front. All other draws stay as they are.
+        Single effects of real ice::
+
+            landing_speed_m_s, landing_time_s, load_rise_s   silent (0.02) to hard (0.7) landings
+            land_pitch_deg, slap, slap_time_s                toe-up landing and slap
+            ice_vibration_m_s2, vibration_low_hz, vibration_high_hz,
+            vibration_speed_power, vibration_load_power, vibration_turn_deg_s
+            skid_m_s, chatter_m_s, chatter_hz                sideways slip of the blade
+            slip_point                                       "contact" or "middle" does not slip
+            toe_pivot, start_turn_deg                        first steps on the toe
+            boot_flex_deg, flex_axis                         sensor against blade, with load
+            bracket_hz, bracket_damping_ratio                ringing holder (0: rigid)
+            path_curve_deg                                   change of heading over 30 m
+            shuffle, stumble_ratio                           before the start; 0 none .. 1 nearly down
+            low_pass_ratio, low_pass_order, low_pass_declared, delay_s
+            acceleration_range_g, angular_velocity_range_deg_s
+            gaps, gap_longest_s, gap_as_nan                  dropouts
+            contact_asymmetry_percent, rate_asymmetry_percent, edge_asymmetry_percent
+            clock_offset_s, clock_drift_ppm, stamp_jitter_s, rate_hz
+            axes_declared, mount_quaternion, position_m, position_declared
+            log_begins_late, log_ends_early, shock_kind, stop_kind, slip_deg
+
+    Returns
+    -------
+    SimulatedRun
+
+    Raises
+    ------
+    SettingsError
+        If the grade or an override is unknown.
+    """
+    return simulate(draw(seed, grade, 0, overrides), "run-1")
+
+
+def simulate(drawn: Draw, name: str) -> SimulatedRun:
+    """Simulate the run of drawn parameters."""
+    motion = move(drawn)
+    rng = np.random.default_rng([drawn.seed, 90, drawn.run])
+    log_s = _log_span(drawn, motion, rng)
+    logged = {side: _logged(drawn, motion, side, log_s, rng) for side in SIDES}
+    truth = truth_table(drawn, motion, {side: logged[side].spoilt_s for side in SIDES}, name)
+    return SimulatedRun(
+        logs={f"{side}_skate": logged[side].log for side in SIDES},
+        truth=truth,
+        factors=_factors(drawn, motion),
+        grade=drawn.grade,
+        gates_s=gate_times(drawn, motion),
+    )
+
+
+def _logged(
+    drawn: Draw, motion: Motion, side: str, log_s: tuple[float, float], rng: np.random.Generator
+) -> Logged:
+    """Record one skate."""
+    foot, device, plan = motion.feet[side], drawn.devices[side], motion.plan
+    slip_at_s = plan.pushes[len(plan.pushes) // 2].off_s - 0.05
+    force, rate = ideal(device, side, foot.attitude, foot.path.place_m, slip_at_s)
+    shaken, turned = shaking(drawn, plan, foot.path, foot.attitude, foot.steps)
+    motion_s = (plan.body_start_s, plan.push_end_s)
+    return record(device, side, force + shaken, rate + turned, log_s, motion_s, rng)
+
+
+def _log_span(drawn: Draw, motion: Motion, rng: np.random.Generator) -> tuple[float, float]:
+    """Return from when to when the devices log (true time)."""
+    plan = motion.plan
+    begin_s, end_s = 0.01, plan.end_s - 0.01
+    if drawn.conditions.log_begins_late:
+        begin_s = float(rng.uniform(plan.stance_s[0] - 0.3, plan.stance_s[1] - 3.05))
+    if drawn.conditions.log_ends_early:
+        end_s = float(rng.uniform(plan.push_end_s + 0.6, plan.stop_s[0]))
+    return begin_s, max(end_s, plan.push_end_s + 0.6)
+
+
+def gate_times(drawn: Draw, motion: Motion) -> tuple[float, float]:
+    """Return when the body, ahead of the feet, crosses 0 and 30.48 m along its path (true time)."""
+    from imustride.simulation.transitions import GRID_HZ
+
+    body, plan = motion.body, motion.plan
+    time_s = [i / GRID_HZ for i in range(0, len(body.path_m), 4)]
+    feet = sum(motion.feet[side].path.place_m for side in SIDES) / 2
+    running = (np.array(time_s) > plan.pushes[2].on_s) & (np.array(time_s) < plan.push_end_s)
+    behind = feet[::4, 0][running].mean() - body.place_m[::4, 0][running].mean()
+    shift = behind * PLAIN.course(np.array(time_s) - plan.body_start_s)
+    front = body.path_m[::4] + shift + drawn.skater.body_lead_m
+    first, last = drawn.conditions.start_behind_m + np.array([0.0, HUNDRED_FEET_M])
+    crossed = [np.interp(at, front, time_s) if front[-1] > at else np.nan for at in (first, last)]
+    return float(crossed[0]), float(crossed[1])
+
+
+def _factors(drawn: Draw, motion: Motion) -> dict[str, Factor]:
+    """Flatten what was drawn into one table row."""
+    from dataclasses import asdict
+
+    factors: dict[str, Factor] = {"seed": drawn.seed, "pushes": len(motion.plan.pushes)}
+    factors["stumble_order"] = motion.plan.stumble_order
+    for part in (drawn.skater, drawn.conditions):
+        factors.update(asdict(part))
+    for side in SIDES:
+        for name, value in asdict(drawn.devices[side]).items():
+            if isinstance(value, (float, int, str)):
+                factors[f"{side}_{name}"] = value
+    return factors
