@@ -26,6 +26,11 @@ BURSTS = {
 SIGN = {"left": 1.0, "right": -1.0}
 
 
+def recovery_m(swing_s: float) -> float:
+    """Distance by which a foot can catch up with the body in a swing, by speed and by acceleration [m]."""
+    return min(3.5 * swing_s, 9.0 * swing_s**2)
+
+
 @dataclass(frozen=True, eq=False)
 class Courses:
     """Courses of one skate on the fine grid.
@@ -130,7 +135,9 @@ class Skater:
         """Track angle outward that spends the leg's abduction, or the turn-out of the first steps [rad]."""
         on = max(c.on_s, self.plan.start_s)
         speed = self.body.mean_speed(on, c.off_s)
-        angle = np.arcsin(min(self.number("abduction_m") / max(speed * (c.off_s - on), 0.3), 0.6))
+        swing = next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2).on_s - c.off_s
+        sideways = min(self.number("abduction_m"), 0.7 * recovery_m(swing))
+        angle = np.arcsin(min(sideways / max(speed * (c.off_s - on), 0.3), 0.6))
         fade = np.exp(-max(c.order - 1, 0) / self.number("turn_out_fade_pushes"))
         first = np.radians(self.number("first_turn_out_deg"))
         return float(np.clip(max(angle * (1.0 - fade), 0.06) + first * fade, 0.07, 1.05))
@@ -149,6 +156,8 @@ class Skater:
         lead = float(np.clip(self.number("push_lead_s") + self.sign * 0.5 * self.number("difference_lead"), -0.042, 0.042))
         peak = c.off_s + lead + 0.004 * self.rng.normal()
         length = min(length, 0.9 * swing, (following.on_s - 0.05 - peak) / max(1.0 - u_peak, 0.2))
+        angle = min(self.number("push_angle_deg"), 150.0 * swing)
+        length = min(length, angle * steepest / np.degrees(rate))
         rise = rate * length / steepest
         start = peak - u_peak * length
         for p in parts:
@@ -160,7 +169,10 @@ class Skater:
         """Share of the body's speed the blade does not follow: all when pivoting, a little when gliding."""
         on = max(c.on_s, self.plan.start_s)
         path = self.body.mean_speed(on, c.off_s) * (c.off_s - on)
-        share = min((self.number("reach_back_m") + self.number("reach_ahead_m")) * self.vary(0.1) / max(path, 1e-3), 0.97)
+        swing = next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2).on_s - c.off_s
+        reach = (self.number("reach_back_m") + self.number("reach_ahead_m")) * self.vary(0.1)
+        later = self.body.mean_speed(c.off_s, c.off_s + swing) * swing  # the hold fades only in the swing
+        share = min(reach / max(path, 1e-3), recovery_m(swing) / max(path + 0.6 * later, 1e-3), 0.97)
         if not np.isfinite(c.on_s):
             share = 1.0 if self.rng.random() < 0.6 else self.rng.uniform(0.9, 1.0)
         early = share > 0.6
@@ -189,7 +201,7 @@ class Skater:
         self._settle(following)
 
     def _lift(self, off: float, on: float, order: int) -> None:
-        height = self.number("lift_m") * self.vary(0.15) * min((on - off) / 0.25, 1.0)
+        height = self.number("lift_m") * self.vary(0.15) * min((on - off) / 0.28, 1.0) ** 2
         kind = self.f["swing_path"]
         if kind == "drag":
             height = self.rng.uniform(0.010, 0.02)
@@ -204,7 +216,8 @@ class Skater:
         early, late = 0.35 * (on - off), min(0.4 * (on - off), 0.16)
         down = self.number("landing_m_s") * self.larger("landing") * self.vary(0.25)
         self.lift.add_bump(off, off + 2.0 * early, 0.4 * release * early, 3.0, 0.8)
-        self.lift.add_arrival(on, down, late, self.number("landing_s"), str(self.f["landing_shape"]))
+        impact = self.number("landing_s") * (2.5 if self.f["landing_shape"] == "double" else 1.0)
+        self.lift.add_arrival(on, down, late, impact, str(self.f["landing_shape"]))
         scuff = self.number("landing_scuff_m_s") * self.rng.uniform(-1.0, 1.0)
         self.skid.add_bump(on - 0.06, on + 0.05, scuff, 3.0)
         self.landing[order] = down
@@ -214,7 +227,9 @@ class Skater:
         pivot = c.order <= self.number("pivot_pushes") + 1 and np.isfinite(c.off_s)
         flat = np.radians(self.number("pivot_pitch_deg" if pivot else "pitch_glide_deg") + 0.3 * self.rng.normal())
         room = 0.6 * (c.off_s - c.on_s)
-        settle = min(self.number("pitch_settle_s") * self.vary(0.15), room)
+        settle = self.number("pitch_settle_s") * self.vary(0.15)
+        gentle = 2.5 * abs(self.at_pitch - flat) / self.number("slap_rate_rad_s")
+        settle = min(max(settle, gentle), room)
         self.turn("pitch", c.on_s - 0.004, c.on_s + settle, flat, self.rng.uniform(-0.7, 0.3))
 
     def _ending(self, c: Stance) -> None:

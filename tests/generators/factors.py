@@ -92,6 +92,8 @@ def _body(rng: np.random.Generator, grade: str) -> Factors:
 
 def _skate(rng: np.random.Generator, grade: str) -> Factors:
     real = grade == "real_ice"
+    landing = _log(rng, 0.04, 1.1 if real else 0.6)
+    hardest = {"good": 60.0, "poor": 90.0, "real_ice": 300.0}[grade]  # m/s^2, mean over the impact
     return {
         "rocker_m": rng.uniform(2.5, 3.5),
         "half_blade_m": rng.uniform(0.13, 0.15),
@@ -114,6 +116,8 @@ def _skate(rng: np.random.Generator, grade: str) -> Factors:
         "push_lead_s": rng.uniform(-0.04, 0.04),
         "push_shape": str(rng.choice(["bell", "early", "late", "double", "broad"])),
         "push_length_s": rng.uniform(0.07, 0.18),
+        "push_angle_deg": rng.uniform(25.0, 52.0),  # largest angle the heel rises
+        "slap_rate_rad_s": _log(rng, 2.0, 9.0 if real else 6.0),
         "push_sd": rng.uniform(0.03, 0.08),
         "yaw_follow": rng.uniform(0.5, 1.0),
         "swing_roll_deg": rng.uniform(-15.0, 20.0),
@@ -122,9 +126,9 @@ def _skate(rng: np.random.Generator, grade: str) -> Factors:
         "swing_path": str(rng.choice(["high", "drag", "kick", "two_humps"], p=[0.4, 0.25, 0.2, 0.15])),
         "lift_m": rng.uniform(0.04, 0.18),
         "release_m_s": _log(rng, 0.05, 0.6),
-        "landing_m_s": _log(rng, 0.04, 1.1 if real else 0.6),
+        "landing_m_s": landing,
         "landing_shape": str(rng.choice(["half_sine", "hertz", "double"])),
-        "landing_s": rng.uniform(0.005, 0.014),
+        "landing_s": max(rng.uniform(0.005, 0.014), landing / hardest),
         "landing_scuff_m_s": _some(rng, 0.4, rng.uniform(0.0, 0.03 if grade == "good" else 0.15)),
     }
 
@@ -149,7 +153,7 @@ def _ice(rng: np.random.Generator, grade: str) -> Factors:
         "load_fall_s": _log(rng, 0.006, 0.08 if real else 0.05),
         "ring_down_m_s2": _some(rng, 0.5, _log(rng, 0.2, 3.0)) if real else _some(rng, 0.2, _log(rng, 0.1, 1.0)),
         "ring_down_s": rng.uniform(0.008, 0.04),
-        "landing_ring_1_s": _log(rng, 8.0, 90.0),  # m/s^2 per m/s of landing speed
+        "landing_ring_1_s": _log(rng, 8.0, 90.0 if real else 50.0),  # m/s^2 per m/s of landing speed
         "landing_ring_hz": rng.uniform(50.0, 350.0),
         "landing_ring_s": rng.uniform(0.003, 0.018),
         "swing_rattle_m_s2": _log(rng, 0.02, 0.5 if real else 0.15),

@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
-from tests.generators.shapes import GRID_HZ, derivative, integral, step
+from tests.generators.shapes import GRID_HZ, Course, derivative, integral, step
+
+from tests.generators.attitude import recovery_m
 
 if TYPE_CHECKING:
     from tests.generators.attitude import Courses, Skater
@@ -77,20 +80,40 @@ def move_skate(skater: Skater, blade: Blade) -> tuple[Motion, Courses]:
     x, z = blade.lowest(c.pitch_rad, c.roll_rad)
     along, slip = _slide(c, plan, body, running)
     lever = np.column_stack([rate[:, 1] * z, rate[:, 2] * x - rate[:, 0] * z, -rate[:, 1] * x])
-    swept = times(turn, lever)
+    airborne = _airborne(plan.of_side(skater.side), len(yaw))
+    swept = times(turn, lever) * (1.0 - airborne[:, None])
+    height = np.sin(c.pitch_rad) * x - np.cos(c.pitch_rad) * np.cos(c.roll_rad) * z
+    lift = c.lift_m + airborne * (_calm(height) - height)
     velocity = np.empty_like(swept)
     velocity[:, 0] = along * np.cos(running) - slip * np.sin(running) - swept[:, 0]
     velocity[:, 1] = along * np.sin(running) + slip * np.cos(running) - swept[:, 1]
-    velocity[:, 2] = derivative(c.lift_m) - swept[:, 2]
+    velocity[:, 2] = derivative(lift + height)
     start = np.array([0.0, skater.sign * skater.number("stance_half_width_m")])
     _close_swings(skater, plan.of_side(skater.side), velocity, start)
     place = np.empty_like(velocity)
     place[:, :2] = start + integral(velocity[:, :2])
-    place[:, 2] = c.lift_m + np.sin(c.pitch_rad) * x - np.cos(c.pitch_rad) * np.cos(c.roll_rad) * z
-    motion = Motion(
-        turn, rate, place, velocity, derivative(velocity), np.column_stack([x, z]), running, slip, along, c.lift_m
-    )
+    place[:, 2] = lift + height
+    edge_point = np.column_stack([x, z])
+    motion = Motion(turn, rate, place, velocity, derivative(velocity), edge_point, running, slip, along, lift)
     return motion, c
+
+
+def _airborne(own: list[Stance], samples: int) -> Array:
+    """Return 1 in the middle of each swing, where the ice does not guide the foot, 0 in contact; smooth."""
+    free = Course(samples)
+    for before, after in zip(own[:-1], own[1:], strict=True):
+        length = after.on_s - before.off_s
+        free.add_step(before.off_s, before.off_s + 0.4 * length, 1.0)
+        free.add_step(after.on_s - 0.35 * length, after.on_s, -1.0)
+    return free.value
+
+
+def _calm(height: Array) -> Array:
+    """Height course without the corners that the ice would give it while the foot turns over the flat [m]."""
+    width = int(0.045 * GRID_HZ) | 1
+    for _ in range(3):
+        height = uniform_filter1d(height, width, mode="nearest")
+    return height + 0.004
 
 
 def _slide(c: Courses, plan: Plan, body: Body, running: Array) -> tuple[Array, Array]:
@@ -117,14 +140,16 @@ def _close_swings(skater: Skater, own: list[Stance], velocity: Array, start: Arr
         i, j = int(before.off_s * GRID_HZ) + 1, int(after.on_s * GRID_HZ)
         h = body.heading_rad[j]
         ahead = skater.number("reach_ahead_m") * (0.3 if not np.isfinite(after.off_s) else 1.0) * skater.vary(0.2)
+        reach = 1.2 * recovery_m(after.on_s - before.off_s)
         weave = skater.number("weave_m") * rng.uniform(-1.0, 0.3)
         side = skater.sign * (skater.number("hip_half_width_m") + weave + 0.02 * rng.normal())
         wanted = body.place_m[j] + np.array([np.cos(h) * ahead - np.sin(h) * side, np.sin(h) * ahead + np.cos(h) * side])
         u = (np.arange(i, j) / GRID_HZ - before.off_s) / (after.on_s - before.off_s)
+        missing = wanted - path[j] - added
+        missing *= min(1.0, reach / max(float(np.linalg.norm(missing)), 1e-6))
         for axis in range(2):
             skew = rng.uniform(-0.5, 0.5)
             x = u + skew * u * (1.0 - u)
             pulse = (x * (1.0 - x)) ** rng.uniform(2.0, 3.2)
-            missing = wanted[axis] - path[j, axis] - added[axis]
-            velocity[i:j, axis] += missing * pulse / (pulse.sum() / GRID_HZ)
-            added[axis] += missing
+            velocity[i:j, axis] += missing[axis] * pulse / (pulse.sum() / GRID_HZ)
+        added += missing

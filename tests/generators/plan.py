@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from tests.generators.factors import Factors
     from tests.generators.shapes import Array
 
-SHORTEST_SWING_S = 0.14
+SHORTEST_SWING_S = 0.17
 SHORTEST_CONTACT_S = 0.14
 
 

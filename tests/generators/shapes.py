@@ -49,22 +49,28 @@ def bump(u: Array, power: float = 3.0, skew: float = 0.0) -> Array:
     return pulse
 
 
-def impact_stop(u: Array, kind: str) -> Array:
-    """Share of the landing velocity already taken away at u = 0..1 of the impact.
+def impact_travel(u: Array, kind: str) -> Array:
+    """Distance gone after u lengths of an impact, in units of landing speed times its length.
 
-    ``half_sine`` and ``hertz`` (force as the power 1.5 of a compression) stop once; ``double`` is a
-    bounce: overshoots, then comes back.
+    ``half_sine`` stops with a half sine of force, ``hertz`` with one that grows slowly at both ends;
+    ``double`` is a bounce: it stops, goes back a little and stops again.
     """
     x = np.clip(u, 0.0, 1.0)
     if kind == "half_sine":
-        taken: Array = 0.5 - 0.5 * np.cos(np.pi * x)
-        return taken
+        gone: Array = 0.5 * x + np.sin(np.pi * x) / (2.0 * np.pi)
+        return gone
     if kind == "hertz":
-        return x - np.sin(2.0 * np.pi * x) / (2.0 * np.pi)
-    first = step(x / 0.45)
-    back = step((x - 0.45) / 0.2)
-    last = step((x - 0.65) / 0.35)
-    return 1.35 * first - 0.55 * back + 0.2 * last
+        return x - 0.5 * x**2 + (1.0 - np.cos(2.0 * np.pi * x)) / (4.0 * np.pi**2)
+    first, back, last = x / 0.45, (x - 0.45) / 0.2, (x - 0.65) / 0.35
+    stopped = 1.35 * 0.45 * _risen(first) - 0.55 * 0.2 * _risen(back) + 0.2 * 0.35 * _risen(last)
+    return x - stopped
+
+
+def _risen(x: Array) -> Array:
+    """Integral of the septic step from 0 to x, for any x."""
+    y = np.clip(x, 0.0, 1.0)
+    whole: Array = y**5 * (7.0 + y * (-14.0 + y * (10.0 - 2.5 * y))) + np.maximum(x - 1.0, 0.0)
+    return whole
 
 
 def derivative(x: Array) -> Array:
@@ -145,7 +151,6 @@ class Course:
         span, u = self._units(at_s - run_in_s, at_s + 9.0 * impact_s)
         tau = u * (run_in_s + 9.0 * impact_s) - run_in_s
         before = -tau * step((tau + run_in_s) / (0.7 * run_in_s))
-        going = 1.0 - impact_stop(tau / impact_s, kind)
-        deep = -np.cumsum(np.where(tau > 0.0, going, 0.0)) / GRID_HZ
+        deep = -impact_s * impact_travel(tau / impact_s, kind)
         deep *= 1.0 - step((tau / impact_s - 1.0) / 8.0)
         self.value[span] += speed * np.where(tau < 0.0, before, deep)
