@@ -93,10 +93,14 @@ def _leave(courses: _Courses, step: Step, following: Step, draw: Draw, rng: np.r
         if contact.kind == "standing" and contact.order == 1:
             courses.load.move(contact.off_s - 0.4, contact.off_s - 0.2, 0.35)
     courses.load.move_to(contact.off_s - 0.07, contact.off_s, 0.0)
+    if contact.kind == "push":
+        early = float(np.radians(draw.skater.early_rise_deg * rng.uniform(0.5, 1.0)))
+        middle_s = (contact.on_s + contact.off_s) / 2
+        courses.pitch.move(max(middle_s, contact.off_s - 0.3), contact.off_s - 0.02, early)
     courses.pitch.move(*step.rise_s, step.rise_rad, shape)
     back_s = step.rise_s[1] - float(rng.uniform(0.0, 0.3)) * (step.rise_s[1] - step.rise_s[0])
-    landed_s = next_s - float(rng.uniform(0.0, 0.25)) * swing_s
-    back_s = min(back_s, landed_s - 0.1)
+    landed_s = next_s - float(rng.uniform(0.0, 0.15)) * swing_s
+    back_s = min(back_s + draw.skater.heel_up_ratio * swing_s, landed_s - max(0.1, 0.35 * swing_s))
     courses.pitch.move_to(back_s, landed_s, following.pitch_rad[0], plain)
     swing = (contact.off_s + 0.1 * swing_s, next_s - 0.05 * swing_s)
     courses.edge.move_to(max(swing[0], step.lean_s[1] - 0.02), swing[1], following.edge_rad[0], plain)

@@ -102,14 +102,15 @@ def path(draw: Draw, plan: Plan, body: Body, attitude: Attitude, steps: tuple[St
     along, across = np.zeros(samples), np.zeros(samples)
     on_ice = np.zeros(samples, bool)
     turning = _turning(draw, attitude, point)
+    angle = running_angle(attitude)
+    direction = np.column_stack([np.cos(angle), np.sin(angle)])
+    aside = np.column_stack([-direction[:, 1], direction[:, 0]])
     for step in steps:
         span = slice(max(sample(step.contact.on_s), 0), min(sample(step.contact.off_s), samples - 1) + 1)
         on_ice[span] = True
-        along[span], across[span] = _sliding(draw, plan, body, attitude, step, span)
-        angle = running_angle(attitude)[span]
-        direction = np.column_stack([np.cos(angle), np.sin(angle)])
-        aside = np.column_stack([-np.sin(angle), np.cos(angle)])
-        velocity[span] = along[span, None] * direction + across[span, None] * aside - turning[span]
+        along[span], across[span] = _sliding(draw, plan, body, angle[span], step, span)
+        slid = along[span, None] * direction[span] + across[span, None] * aside[span]
+        velocity[span] = slid - turning[span]
         moved = (velocity[span][1:] + velocity[span][:-1]) / 2 / GRID_HZ
         place[span] = step.place_m + np.vstack([np.zeros((1, 2)), np.cumsum(moved, axis=0)])
         if span.start > 0:
@@ -127,13 +128,13 @@ def _turning(draw: Draw, attitude: Attitude, point: Floats) -> Floats:
 
 
 def _sliding(
-    draw: Draw, plan: Plan, body: Body, attitude: Attitude, step: Step, span: slice
+    draw: Draw, plan: Plan, body: Body, angle: Floats, step: Step, span: slice
 ) -> tuple[Floats, Floats]:
     """Speed of the touching point along and across the blade in one contact."""
     contact = step.contact
     time_s = np.arange(span.start, span.stop) / GRID_HZ
     if contact.kind == "glide":
-        along, across = _coasting(plan, body, attitude, span, draw.conditions.plough_deg)
+        along, across = _coasting(plan, body, angle, span, draw.conditions.plough_deg)
     elif contact.kind == "push":
         u = (time_s - contact.on_s) / (contact.off_s - contact.on_s)
         along = step.glide_m_s * (1 + step.glide_slope * (2 * u - 1))
@@ -150,15 +151,15 @@ def _sliding(
 
 
 def _coasting(
-    plan: Plan, body: Body, attitude: Attitude, span: slice, plough_deg: float
+    plan: Plan, body: Body, angle: Floats, span: slice, plough_deg: float
 ) -> tuple[Floats, Floats]:
     """Both feet carried by the body: along the blades in the glide, across them in plough and stop."""
     forced = Course(len(body.speed_m_s), 1.0 if plough_deg > 0 else 0.0)
     forced.move_to(plan.stop_s[0] - 0.15, plan.stop_s[0] + 0.05, 1.0)
     share = forced.values()[span]
-    angle = running_angle(attitude)[span] - body.heading_rad[span]
+    off_course = angle - body.heading_rad[span]
     speed = body.speed_m_s[span]
-    return speed * (1 - share + share * np.cos(angle)), -speed * share * np.sin(angle)
+    return speed * (1 - share + share * np.cos(off_course)), -speed * share * np.sin(off_course)
 
 
 def _give(clearance: Floats, step: Step, span: slice) -> None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 # Independent random streams, so that switching one effect leaves every other draw as it was.
 STREAMS = {"skater": 1, "conditions": 2, "left": 3, "right": 4, "shared": 5, "steps": 6, "attitude": 7, "ice": 8}
 FASTEST_S, SLOWEST_S = 4.1, 6.9  # over 30.48 m (Stastny et al. 2023: mean 4.5 s; wider on purpose)
-SHORTEST_SWING_S, SHORTEST_CONTACT_S = 0.21, 0.17
+SHORTEST_SWING_S, SHORTEST_CONTACT_S = 0.23, 0.17
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +163,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         land_ahead_m=u(0.02, 0.3),
         land_beside_m=u(0.0, 0.16),
         leave_behind_m=u(0.15, 0.5),
-        reach_m=u(0.3, 0.7),
+        reach_m=u(0.3, 0.8),
         weave_m=u(0.02, 0.2),
         **_stance(rng),
         turn_change_deg=u(-2, 14),
@@ -173,6 +173,8 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         pitch_rate_deg_s=rate,
         rise_time_s=float(amplitude * 1.875 / rate),
         rise_lead_s=u(-0.04, 0.04),
+        early_rise_deg=u(0, 6),
+        heel_up_ratio=u(0, 0.35),
         flat_pitch_deg=u(-1.5, 3),
         **_landing(rng, grade),
         lift_m=u(0.03, 0.2),
@@ -226,7 +228,6 @@ def _conditions(rng: np.random.Generator, grade: str) -> Conditions:
         chatter_hz=u(12, 45),
         path_curve_deg=u(-12, 12) if real else 0.0,
         stumble_ratio=u(0.2, 0.7) if real and rng.random() < 0.12 else 0.0,
-        speed_variation_ratio=u(0.0, 0.03),
         slip_point="middle" if rng.random() < 0.3 else "contact",
         log_begins_late=bool(cut < 0.1),
         log_ends_early=bool(cut > 0.9),

@@ -46,6 +46,8 @@ class Skater:
     pitch_rate_deg_s: float
     rise_time_s: float
     rise_lead_s: float  # fastest heel rise after blade-off
+    early_rise_deg: float  # slow heel rise before the fast one
+    heel_up_ratio: float  # share of the swing in which the heel stays up
     land_pitch_deg: float
     flat_pitch_deg: float
     slap: bool
@@ -99,7 +101,6 @@ class Conditions:
     chatter_hz: float
     path_curve_deg: float  # change of heading over 30 m
     stumble_ratio: float  # 0 none .. 1 nearly down
-    speed_variation_ratio: float
     slip_point: Point  # the point of the blade that does not move sideways
     log_begins_late: bool
     log_ends_early: bool

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 OUTWARD = {"left": 1.0, "right": -1.0}  # sign of the earth's y axis away from the body
+FASTEST_SWING_M_S = 2.4  # mean speed of the swinging foot relative to the body
 PIVOT_ORDERS = 4  # pushes that may pivot on the toe
+HARDEST_LANDING_M_S = 0.8
 DEEPEST_STOP_M = 0.005  # landing speed times stopping time: twice the way the blade gives
 
 
@@ -64,9 +66,28 @@ def rise_shape(draw: Draw) -> Shape:
 def steps(draw: Draw, plan: Plan, body: Body) -> dict[str, tuple[Step, ...]]:
     """Detail every contact of both feet."""
     rng = np.random.default_rng([draw.seed, 60, draw.run])
+    near = _within_swing(draw, plan)
     return {
-        side: tuple(_step(draw, plan, body, contact, rng) for contact in plan.contacts[side]) for side in SIDES
+        side: tuple(_step(near, plan, body, contact, rng) for contact in plan.contacts[side]) for side in SIDES
     }
+
+
+def _within_swing(draw: Draw, plan: Plan) -> Draw:
+    """Shorten the foot's way around the body to what the shortest swing of the sprint allows."""
+    swings = [
+        following.on_s - contact.off_s
+        for side in SIDES
+        for contact, following in zip(plan.contacts[side], plan.contacts[side][1:], strict=False)
+        if contact.kind == "push"
+    ]
+    skater = draw.skater
+    way = np.hypot(skater.land_ahead_m + skater.leave_behind_m, skater.reach_m - skater.land_beside_m)
+    share = min(1.0, FASTEST_SWING_M_S * min(swings) / float(way))
+    nearer = {
+        name: getattr(skater, name) * share
+        for name in ("land_ahead_m", "leave_behind_m", "reach_m", "land_beside_m")
+    }
+    return replace(draw, skater=replace(skater, **nearer))
 
 
 def _step(draw: Draw, plan: Plan, body: Body, contact: Contact, rng: np.random.Generator) -> Step:
@@ -78,7 +99,7 @@ def _step(draw: Draw, plan: Plan, body: Body, contact: Contact, rng: np.random.G
     pitch, settle = _landing_pitch(draw, pivots, contact, rng)
     rise, rise_s = _rise(draw, plan, contact, rng)
     edge, lean_s = _edge(draw, contact, rng)
-    landing = skater.landing_speed_m_s * float(np.exp(0.35 * rng.normal()))
+    landing = min(skater.landing_speed_m_s * float(np.exp(0.25 * rng.normal())), HARDEST_LANDING_M_S)
     landing_s = min(skater.landing_time_s, DEEPEST_STOP_M / landing)
     jolt = rng.normal(size=2) * (0.4 * landing + 0.02, 0.25 * landing + 0.01)
     pushing = contact.kind == "push"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 SIDES = ("left", "right")
 SHORTEST_STRIDE_S = 0.42
+LONGEST_STANDING_PUSH_M = 0.75  # the body cannot go further ahead of a foot that stands
 FEWEST_PUSHES, MOST_PUSHES = 11, 24
 
 
@@ -91,7 +92,9 @@ def _sequence(
     stumble_order = int(rng.integers(5, count - 3)) if draw.conditions.stumble_ratio > 0 else -1
     contact_s, shared_s = _durations(rng, skater, count)
     _stumble(contact_s, shared_s, stumble_order, draw.conditions.stumble_ratio)
-    standing_s = max(contact_s[1], SHORTEST_SWING_S + shared_s[1] + 0.05)
+    shared_s[1] = min(shared_s[1], 0.1)
+    standing_s = min(contact_s[1], _time_over_s(skater, LONGEST_STANDING_PUSH_M) + body_start_s - first_off_s)
+    standing_s = max(standing_s, SHORTEST_SWING_S + shared_s[1])
     sequence = [(0.0, first_off_s), (0.0, first_off_s + standing_s)]
     for order in range(2, count):
         on_s = sequence[-1][1] - shared_s[order - 1]
@@ -101,6 +104,13 @@ def _sequence(
     sequence.append((max(last_off_s - shared_s[-1], sequence[-2][1] + SHORTEST_SWING_S), np.inf))
     sequence.append((last_off_s + float(rng.uniform(0.3, 0.7)), np.inf))
     return sequence, stumble_order
+
+
+def _time_over_s(skater: Skater, way_m: float) -> float:
+    """Return how long the body takes for its first metres."""
+    time_s = np.linspace(0, 2, 401)
+    path = skater.peak_speed_m_s * (time_s - skater.speed_rise_s * (1 - np.exp(-time_s / skater.speed_rise_s)))
+    return float(np.interp(way_m, path, time_s))
 
 
 def _durations(
