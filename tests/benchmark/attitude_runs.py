@@ -73,7 +73,9 @@ def smooth_step(x: np.ndarray) -> np.ndarray:
     return x**3 * (10 - 15 * x + 6 * x * x)
 
 
-def stride_shapes(time_s: np.ndarray, stride_s: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def stride_shapes(
+    time_s: np.ndarray, stride_s: float, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
     """Angles (yaw, pitch, roll) [rad] and offsets (x, y, z) [m] of a foot that pushes and swings."""
     jitter = np.cumsum(rng.normal(0, 0.04, len(time_s)) * np.sqrt(KNOT_S / stride_s))
     phase = 2 * np.pi * (time_s / stride_s) + jitter + rng.uniform(0, 2 * np.pi)
@@ -132,9 +134,11 @@ def _sampled(rng, rate_hz, knots, angles, position, errors, marks) -> AttitudeRu
     segment_from_sensor = Rotation.from_quat(rng.normal(size=4)).as_matrix()
     truth = Rotation.from_euler("ZYX", curve(time_s)).as_matrix() @ segment_from_sensor
     gyro = body_rate(curve(time_s), curve.derivative()(time_s)) @ segment_from_sensor
-    force = np.einsum("nji,nj->ni", truth, path.derivative(2)(time_s) + [0, 0, GRAVITY_M_S2])
+    force = np.einsum("nji,nj->ni", truth, path.derivative(2)(time_s) + np.array([0, 0, GRAVITY_M_S2]))
     crooked = Rotation.from_rotvec(rng.normal(0, errors.misalignment_rad, 3)).as_matrix()
-    gyro = gyro @ crooked * (1 + rng.normal(0, errors.gyro_scale, 3)) + rng.normal(0, errors.gyro_bias_rad_s, 3)
+    gyro = gyro @ crooked * (1 + rng.normal(0, errors.gyro_scale, 3)) + rng.normal(
+        0, errors.gyro_bias_rad_s, 3
+    )
     cooled = 1 - np.exp(-time_s / COOLING_S)
     gyro += cooled[:, None] * rng.normal(0, errors.gyro_drift_rad_s, 3)
     gyro += rng.normal(0, 1, gyro.shape) * errors.gyro_noise_rad_s
