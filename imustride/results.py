@@ -19,7 +19,8 @@ class RunResult:
     """One analysed run.
 
     `pushes` has the columns of ``pushes.csv``. `kinematics` and `clocks` are keyed by side.
-    An unusable run carries the reason in one sentence and stays out of symmetry.
+    An unusable run carries the reason in one sentence and stays out of symmetry; a run whose files
+    could not be read is neither readable nor usable.
     """
 
     name: str
@@ -29,6 +30,7 @@ class RunResult:
     usable: bool
     reason: str = ""
     notes: tuple[str, ...] = ()
+    readable: bool = True
 
 
 @dataclass(frozen=True, eq=False, slots=True)

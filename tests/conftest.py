@@ -86,7 +86,7 @@ def hand_made_skate(side, samples=400):
         earth_from_segment=np.tile(np.eye(3), (samples, 1, 1)),
         velocity_m_s=np.zeros((samples, 3)),
         measured=np.ones(samples, dtype=bool),
-        clipped=np.zeros(samples, dtype=bool),
+        clipped=np.zeros((samples, 2), dtype=bool),
         cut=Cut((9.0, 10.0), (10.0, 13.0)),
     )
 

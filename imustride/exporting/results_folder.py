@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, SettingsError
 from imustride.exporting.dictionary import data_package
 from imustride.exporting.digests import sha256
 from imustride.exporting.signals import write_signals
@@ -38,7 +38,7 @@ def write_results(result: SessionResult, out: Path, pages: Mapping[str, str]) ->
 
     Raises
     ------
-    FileFormatError
+    SettingsError
         If `out` is there and is not a results folder.
     OSError
         If the folder cannot be written; what was at `out` is then untouched.
@@ -63,7 +63,7 @@ def check_target(out: Path) -> None:
 
     Raises
     ------
-    FileFormatError
+    SettingsError
         If `out` is a file, or a folder with anything in it that we did not write.
     OSError
         If a leftover can be neither moved nor removed.
@@ -74,7 +74,7 @@ def check_target(out: Path) -> None:
         return
     if not out.is_dir():
         message = f"{out}: found a file, wanted a folder for the results; choose another --out"
-        raise FileFormatError(message)
+        raise SettingsError(message)
     present = sorted(path.name for path in out.iterdir())
     if not present:
         return
@@ -85,7 +85,7 @@ def check_target(out: Path) -> None:
             f"{out}: found {foreign[0]!r}, which is no result of this program; the folder is left as it is; "
             "choose another --out or move the file away"
         )
-        raise FileFormatError(message)
+        raise SettingsError(message)
 
 
 def verify(out: Path) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """``session.h5``: signals, attitude and events of every run, small and checked on reading.
 
 Layout: ``/runs/<run>/<side>/`` with the data sets ``acceleration``, ``angular_velocity`` (n, 3),
-``orientation`` (n, 4), ``measured``, ``clipped`` (n), and ``events/`` with ``push``, ``blade_on``,
+``orientation`` (n, 4), ``measured`` (n), ``clipped`` (n, 2), and ``events/`` with ``push``, ``blade_on``,
 ``blade_off``. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
 `unit`; -32768 stands for missing. Every data set carries a checksum.
 """
@@ -72,7 +72,7 @@ def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Cl
     stored = _write_counts(group, "orientation", orientation, "1")
     stored.attrs["convention"] = "unit quaternion w, x, y, z: earth from segment"
     _write_array(group, "measured", skate.measured)
-    _write_array(group, "clipped", skate.clipped)
+    _write_array(group, "clipped", skate.clipped).attrs["columns"] = ["acceleration", "angular velocity"]
     rows = run.pushes[run.pushes["side"] == skate.side]
     events = group.create_group("events")
     events.attrs["clock"] = "run"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-MISSING = "–"  # noqa: RUF001 - a dash is how a table shows that there is no value
+MISSING = "–"
 
 # Decimals that the uncertainty of each unit leaves a meaning to.
 DECIMALS = {"s": 3, "Hz": 2, "deg": 1, "deg/s": 0, "m": 2, "m/s": 2, "%": 1}

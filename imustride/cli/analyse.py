@@ -1,0 +1,120 @@
+"""``imustride analyse``: sessions to results."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from imustride.cli.failures import FAILURES, report
+from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, talk_options
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from imustride.results import SessionResult
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How the analysis of one session ended."""
+
+    status: int
+    told: dict[str, Any]
+
+
+@click.command(
+    short_help="Sessions to results.", epilog="Example: imustride analyse recordings/demo --out results"
+)
+@click.argument("sessions", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="SESSION...")
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Folder to write; earlier results are replaced.",
+)
+@dry_run_option
+@talk_options
+def analyse(talk: Talk, sessions: tuple[Path, ...], out: Path, *, dry_run: bool) -> int:
+    """Find, time and measure every push of each SESSION folder, and compare left with right.
+
+    One session is written to the folder of --out, several to a folder each inside it.
+    """
+    outcomes = [
+        _one(talk, session, target, dry_run=dry_run)
+        for session, target in zip(sessions, _targets(sessions, out), strict=True)
+    ]
+    talk.data({"sessions": [outcome.told for outcome in outcomes]})
+    statuses = {outcome.status for outcome in outcomes}
+    return statuses.pop() if len(statuses) == 1 else INCOMPLETE
+
+
+def _targets(sessions: Sequence[Path], out: Path) -> list[Path]:
+    if len(sessions) == 1:
+        return [out]
+    names = [session.resolve().name for session in sessions]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        message = f"two sessions are both named {twice[0]!r} and would overwrite each other; analyse them one by one"
+        raise click.UsageError(message)
+    return [out / name for name in names]
+
+
+def _one(talk: Talk, session: Path, target: Path, *, dry_run: bool) -> Outcome:
+    from imustride import pipeline
+    from imustride.exporting import check_target
+
+    told = {"session": session, "out": target}
+    try:
+        check_target(target)
+        talk.progress(f"analysing {session}")
+        result = pipeline.analyse_session(session, pipeline.Settings())
+        if not dry_run:
+            pipeline.write_session(result, target)
+    except FAILURES as error:
+        status = report(error, talk)
+        return Outcome(status, {**told, "error": str(error)})
+    unread = [run for run in result.runs if not run.readable]
+    for run in unread:
+        talk.problem(f"{run.name}: {run.reason}")
+    page = target / "summary.html"
+    talk.lines(
+        _readable(
+            result, f"nothing written (dry run); the page would be {page}" if dry_run else f"page: {page}"
+        )
+    )
+    return Outcome(INCOMPLETE if unread else DONE, {**told, **_told(result, None if dry_run else page)})
+
+
+def _told(result: SessionResult, page: Path | None) -> dict[str, Any]:
+    tables = {"runs": result.runs_table, "symmetry": result.symmetry}
+    rows = {
+        name: table.astype(object).where(table.notna(), None).to_dict("records")
+        for name, table in tables.items()
+    }
+    return {"athlete": result.session.athlete, **rows, "notes": list(result.notes), "page": page}
+
+
+def _readable(result: SessionResult, last: str) -> list[str]:
+    from imustride.report.rows import run_rows, symmetry_rows
+
+    session = result.session
+    runs = [
+        (row["name"], row["gate_time"], f"{row['left']} / {row['right']}", row["steps"], _counted(row))
+        for row in run_rows(result.runs_table, result.pushes)
+    ]
+    lines = [f"{session.athlete}, {session.date}, {session.protocol}, {session.surface}", *result.notes, ""]
+    lines += columns(
+        [("run", "gate time [s]", "pushes L / R", "steps per second", ""), *runs], right=(1, 2, 3)
+    )
+    compared = [tuple(row.values()) for row in symmetry_rows(result.symmetry)]
+    if compared:
+        heading = ("left and right (+: right larger)", "L", "R", "R against L (95 %)", "n L, R; runs", "")
+        lines += ["", *columns([heading, *compared], right=(1, 2, 3))]
+    return [*lines, "", last]
+
+
+def _counted(row: dict[str, Any]) -> str:
+    return "counts" if row["usable"] else f"left out: {row['reason']}"

@@ -1,0 +1,43 @@
+import sys
+from types import ModuleType
+
+import pytest
+
+import imustride
+from imustride.cli.boundary import run
+from imustride.errors import FileFormatError
+
+
+@pytest.fixture
+def pipeline(monkeypatch, make_result):
+    """Put a pipeline made by hand in the place of the real one: session names say how it ends."""
+    stub = ModuleType("imustride.pipeline")
+    stub.written = []
+    stub.simulated = []
+
+    def analyse_session(folder, settings):
+        assert settings == "the defaults"
+        if folder.name.startswith("broken"):
+            message = f"{folder}/session.toml: not found; name a session folder"
+            raise FileFormatError(message)
+        return make_result()
+
+    stub.Settings = lambda: "the defaults"
+    stub.analyse_session = analyse_session
+    stub.write_session = lambda _, target: stub.written.append(target)
+    stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))
+    monkeypatch.setitem(sys.modules, "imustride.pipeline", stub)
+    monkeypatch.setattr(imustride, "pipeline", stub, raising=False)
+    return stub
+
+
+@pytest.fixture
+def command(capsys):
+    """Run the command line; give exit status, stdout and stderr."""
+
+    def call(*arguments):
+        status = run([str(argument) for argument in arguments])
+        said = capsys.readouterr()
+        return status, said.out, said.err
+
+    return call

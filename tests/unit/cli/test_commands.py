@@ -1,0 +1,92 @@
+import json
+import subprocess
+import sys
+
+import pytest
+
+from imustride import __version__
+from imustride.cli.boundary import commands
+from imustride.cli.talk import columns
+
+
+@pytest.mark.parametrize("flag", ["-h", "--help"])
+@pytest.mark.parametrize("name", sorted(commands.commands))
+def test_every_command_has_help_with_an_example_and_the_common_options(command, name, flag):
+    status, out, _ = command(name, flag)
+    assert status == 0
+    assert f"Example: imustride {name}" in out
+    for option in ("--json", "--quiet", "--debug"):
+        assert option in out
+
+
+@pytest.mark.parametrize("name", ["analyse", "simulate"])
+def test_every_command_that_writes_can_run_dry(command, name):
+    assert "--dry-run" in command(name, "--help")[1]
+
+
+def test_version(command):
+    assert command("--version") == (0, f"imustride, version {__version__}\n", "")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["analyze"], ["analyse"], ["analyse", "demo"], ["metrics", "--nothing"], ["simulate", "--out"]],
+)
+def test_wrong_usage(command, arguments):
+    status, out, err = command(*arguments)
+    assert (status, out) == (2, "")
+    assert "Error: " in err
+
+
+def test_metrics_are_listed(command):
+    listed = json.loads(command("metrics", "--json")[1])
+    shown = command("metrics")[1]
+    for metric in listed:
+        assert f"{metric['name']} [{metric['unit']}], definition {metric['number']}" in shown
+        assert metric["definition"] in shown
+
+
+def test_simulate(pipeline, command, tmp_path):
+    status, out, err = command("simulate", "--out", tmp_path / "new", "--runs", 2, "--seed", 5)
+    assert (status, out, err) == (0, f"session: {tmp_path / 'new'}\n", "simulating 2 runs\n")
+    assert pipeline.simulated == [(tmp_path / "new", 2, 5)]
+
+
+def test_simulate_dry(pipeline, command, tmp_path):
+    status, out, _ = command("simulate", "--out", tmp_path / "new", "--dry-run")
+    assert (status, out) == (0, f"would write the session {tmp_path / 'new'}\n")
+    assert pipeline.simulated == []
+
+
+def test_simulate_never_writes_among_other_files(pipeline, command, tmp_path):
+    (tmp_path / "thesis.txt").write_text("mine", encoding="utf-8")
+    status, _, err = command("simulate", "--out", tmp_path)
+    assert status == 2
+    assert err.startswith(f"imustride: {tmp_path}: found files there")
+    assert pipeline.simulated == []
+
+
+def test_columns_are_aligned():
+    assert columns([("a", "10"), ("bbb", "9")], right=(1,)) == ["a    10", "bbb   9"]
+
+
+def test_help_imports_nothing_heavy():
+    script = (
+        "import sys\n"
+        "from imustride.cli.boundary import run\n"
+        "run(['analyse', '--help'])\n"
+        "heavy = {'numpy', 'scipy', 'pandas', 'h5py', 'matplotlib', 'pydantic', 'jinja2', 'ahrs', 'vqf'}\n"
+        "print('heavy:', sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "heavy: []"
+
+
+def test_a_reader_that_goes_away_is_no_traceback():
+    script = "from imustride.cli import main; main(['--help'] )"
+    child = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    child.stdout.close()
+    said = child.stderr.read().decode()
+    child.stderr.close()
+    child.wait()
+    assert "Traceback" not in said

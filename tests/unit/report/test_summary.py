@@ -1,0 +1,195 @@
+import dataclasses
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from imustride.report import summary_page
+
+VOID = {"meta", "br", "link", "input", "img", "hr"}
+
+
+class Outline(HTMLParser):
+    """Collects tags, identifiers and visible text, and checks that tags close."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.tags, self.ids, self.open, self.text, self.attributes = [], [], [], [], []
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value) for name, value in attrs]
+        self.ids += [value for name, value in attrs if name == "id"]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def page(result):
+    return summary_page(result)
+
+
+def words(page):
+    return " ".join(" ".join(Outline(page).text).split())
+
+
+def test_the_page_is_well_formed_and_identifiers_are_unique(page):
+    outline = Outline(page)
+    assert outline.open == []
+    assert len(outline.ids) == len(set(outline.ids))
+
+
+def test_every_reference_inside_the_page_has_its_target(page):
+    outline = Outline(page)
+    used = set(re.findall(r'(?:xlink:)?href="#([^"]+)"|url\(#([^)]+)\)', page))
+    assert {a or b for a, b in used} <= set(outline.ids)
+
+
+def test_nothing_is_fetched_and_nothing_runs(page):
+    outline = Outline(page)
+    assert not {"script", "img", "link", "iframe", "object", "embed", "form"} & set(outline.tags)
+    fetched = {"src", "srcset", "action", "data", "poster"}
+    assert not [a for a in outline.attributes if a[1] in fetched or a[1].startswith("on")]
+    references = [value for _, name, value in outline.attributes if name in {"href", "xlink:href"}]
+    assert all(value.startswith("#") for value in references)
+    assert "default-src 'none'" in page
+    assert "@import" not in page
+
+
+def test_equal_results_give_equal_pages(result, page):
+    assert summary_page(result) == page
+
+
+def test_the_page_is_small(page):
+    assert len(page.encode()) < 300_000
+
+
+def test_it_says_who_when_where(page):
+    text = words(page)
+    for part in ("A07", "2026-10-03", "sprint-100ft", "Surface ice", "on record, given by a guardian"):
+        assert part in text
+
+
+def test_missing_consent_is_said(make_result):
+    assert "not on record" in words(summary_page(make_result(consent=None)))
+
+
+def test_an_unusable_run_is_shown_with_its_reason(page):
+    assert "no: the right sensor clipped in 4 of 9 pushes" in words(page)
+    assert "run-3 (left out)" in page
+
+
+def test_a_rate_has_its_sample_size_and_spread(page):
+    assert re.search(r"3\.23 \(SD 0\.00, n 17\)", words(page))
+
+
+def test_a_comparison_has_interval_sample_size_and_verdict(page):
+    text = words(page)
+    assert "+9.8 % (+6.1 to +13.5) 4, 6; 2 right larger" in text
+    assert "−0.006 s (−0.014 to +0.002) 12, 12; 2 unclear" in text
+    assert "track angle" not in text
+
+
+def test_every_picture_is_described(page):
+    figures = re.findall(r'<figure role="img" aria-label="([^"]+)">\s*<svg ', page)
+    assert len(figures) == 3
+    assert "9 pushes left, 9 right" in figures[0]
+
+
+def test_feet_differ_by_more_than_colour(page):
+    course = re.search(r"push by push</h2>(.*?)</figure>", page, re.DOTALL)[1]
+    marks = dict(re.findall(r'<path id="course-m[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', course))
+    assert sorted(marks.values()) == ["#003f6b", "#e06c00"]
+    assert "stroke-dasharray" in course
+    assert "L left" in course
+    assert "R right" in course
+
+
+def test_cautions_are_on_the_page(page):
+    text = words(page)
+    for part in (
+        "Not a medical device",
+        "return to play",
+        "guardian's consent",
+        "rink's rules come first",
+        "simulated",
+    ):
+        assert part in text
+
+
+def test_what_must_never_be_shown(page):
+    text = words(page).lower()
+    for part in ("score", "balance", "52/48", "risk", "normal range", "rank"):
+        assert part not in text
+
+
+def test_hostile_text_stays_text(result):
+    name = '<script>alert(1)</script>&"$x$'
+    run = dataclasses.replace(result.runs[0], name=name, pushes=result.runs[0].pushes.assign(run=name))
+    hostile = dataclasses.replace(
+        result,
+        runs=(run,),
+        pushes=run.pushes,
+        runs_table=result.runs_table.head(1).assign(run=name),
+        notes=("<b>left and right are swapped</b>",),
+    )
+    page = summary_page(hostile)
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert name in words(page)
+
+
+def test_letters_no_font_here_knows_do_not_stop_the_page(result):
+    run = dataclasses.replace(result.runs[0], name="走行1")
+    assert "走行1" in summary_page(dataclasses.replace(result, runs=(run,)))
+
+
+def test_a_session_without_a_push_still_has_a_page(result):
+    runs = tuple(
+        dataclasses.replace(run, pushes=run.pushes.head(0), usable=False, reason="no push")
+        for run in result.runs
+    )
+    table = result.runs_table.assign(
+        pushes_left=0, pushes_right=0, step_rate_hz=np.nan, usable=False, reason="no push"
+    )
+    empty = dataclasses.replace(
+        result, runs=runs, pushes=result.pushes.head(0), runs_table=table, symmetry=result.symmetry.head(0)
+    )
+    page = summary_page(empty)
+    assert "<svg" not in page
+    assert "no: no push" in words(page)
+    assert "No metric could be compared" in words(page)
+
+
+def test_unjoined_clocks_are_said_below_the_rhythm(result):
+    flagged = result.runs[0].pushes.assign(flags="clocks_not_synchronised")
+    unjoined = dataclasses.replace(result, runs=(dataclasses.replace(result.runs[0], pushes=flagged),))
+    assert "clocks could not be joined" in words(summary_page(unjoined))
+    assert "clocks could not be joined" not in words(summary_page(result))
+
+
+def test_a_long_session_stays_small(result):
+    long = pd.concat([result.runs[0].pushes] * 100, ignore_index=True)
+    long["blade_off_s"] += np.arange(len(long)) * 0.3
+    long["blade_on_s"] += np.arange(len(long)) * 0.3
+    runs = (dataclasses.replace(result.runs[0], pushes=long),) * 12
+    many = dataclasses.replace(result, runs=runs, pushes=pd.concat([long] * 12, ignore_index=True))
+    page = summary_page(many)
+    assert len(page.encode()) < 300_000
+    assert "pushes.csv holds all" in words(page)
