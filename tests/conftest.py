@@ -138,11 +138,10 @@ def result():
     return hand_made_result()
 
 
-def skip_or_fail(reason):
-    """Skip a test that lacks something outside the project; fail where everything must be there."""
-    if os.environ.get("IMUSTRIDE_REQUIRE_ALL") == "1":
-        pytest.fail(reason)
-    pytest.skip(reason)
+@pytest.fixture(scope="session")
+def lacks():
+    """Skip a test that lacks a part of the system; fail where everything must be there."""
+    return pytest.fail if os.environ.get("IMUSTRIDE_REQUIRE_ALL") == "1" else pytest.skip
 
 
 @pytest.fixture(scope="session")
@@ -153,7 +152,7 @@ def open_data():
     def find(name):
         folder = base / name
         if not folder.is_dir():
-            skip_or_fail(f"open data {name!r} not found in {base}; set IMUSTRIDE_OPEN_DATA to their folder")
+            pytest.skip(f"open data {name!r} not found in {base}; set IMUSTRIDE_OPEN_DATA to their folder")
         return folder
 
     return find
