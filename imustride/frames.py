@@ -53,17 +53,6 @@ def about_z(angle_rad: float) -> Floats:
     return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
 
 
-def from_rotation_vector(rotation_rad: Floats) -> Floats:
-    """Return the rotation about a vector by its length [rad]; shape (3,) to (3, 3)."""
-    angle = float(np.linalg.norm(rotation_rad))
-    x, y, z = rotation_rad
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    # np.sinc(t) is sin(pi t) / (pi t): both factors stay exact at angle zero.
-    first = np.sinc(angle / np.pi)
-    second = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
-    return np.asarray(np.eye(3) + first * cross + second * cross @ cross)
-
-
 def matrix_from_quaternion(quaternion: Floats) -> Floats:
     """Return the rotation matrices of unit quaternions.
 
