@@ -60,8 +60,13 @@ class Kinematics:
     acceleration_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
         Specific force and angular velocity in segment axes (x forward, y left, z up).
     earth_from_segment : ndarray, shape (n, 3, 3)
-        Attitude; earth z up, earth x the skate's own mean heading until the lane is known.
-    measured, clipped : ndarray of bool, shape (n,)
+        Attitude; earth z up, earth x the skate's own heading in the quiet stance.
+    velocity_m_s : ndarray, shape (n, 3)
+        Velocity of the middle of the blade in that earth frame; zero before the motion. It drifts
+        slowly (sensor bias), so differences over a stride mean more than levels.
+    measured : ndarray of bool, shape (n,)
+    clipped : ndarray of bool, shape (n, 2)
+        Acceleration, angular velocity at the end of its range.
     cut : Cut
     bandwidth_hz : float
         Declared or estimated low pass of the device [Hz]; inf where none was found.
@@ -75,6 +80,7 @@ class Kinematics:
     acceleration_m_s2: NDArray[np.float64]
     angular_velocity_rad_s: NDArray[np.float64]
     earth_from_segment: NDArray[np.float64]
+    velocity_m_s: NDArray[np.float64]
     measured: NDArray[np.bool_]
     clipped: NDArray[np.bool_]
     cut: Cut
@@ -87,6 +93,7 @@ class Kinematics:
             self.acceleration_m_s2,
             self.angular_velocity_rad_s,
             self.earth_from_segment,
+            self.velocity_m_s,
             self.measured,
             self.clipped,
         )

@@ -81,8 +81,8 @@ class Recording:
         Specific force [m/s^2] and angular velocity [rad/s], sensor axes.
     measured : ndarray of bool, shape (n,)
         False inside gaps too long to bridge.
-    clipped : ndarray of bool, shape (n,)
-        True where any axis sits at the end of its range.
+    clipped : ndarray of bool, shape (n, 2)
+        True where any axis sits at the end of its range: acceleration, angular velocity.
     quality : SamplingQuality
     """
 

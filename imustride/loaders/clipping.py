@@ -34,14 +34,16 @@ def clipped_samples(log: SensorLog) -> NDArray[np.bool_]:
 
     Returns
     -------
-    ndarray of bool, shape (n,)
-        True where any of the six axes is clipped.
+    ndarray of bool, shape (n, 2)
+        True where any axis of the acceleration (first column), of the angular velocity (second) is clipped.
     """
     range_m_s2, range_rad_s = _declared(log.sensor)
-    clipped = np.zeros(len(log.time_s), dtype=bool)
-    for values, limit, smallest, unit in (
-        (log.acceleration_m_s2, range_m_s2, SMALLEST_M_S2, log.sensor.units.acceleration),
-        (log.angular_velocity_rad_s, range_rad_s, SMALLEST_RAD_S, log.sensor.units.angular_velocity),
+    clipped = np.zeros((len(log.time_s), 2), dtype=bool)
+    for kind, (values, limit, smallest, unit) in enumerate(
+        (
+            (log.acceleration_m_s2, range_m_s2, SMALLEST_M_S2, log.sensor.units.acceleration),
+            (log.angular_velocity_rad_s, range_rad_s, SMALLEST_RAD_S, log.sensor.units.angular_velocity),
+        )
     ):
         for axis in values.T:
             low, high = np.fmin.reduce(axis), np.fmax.reduce(axis)
@@ -50,9 +52,9 @@ def clipped_samples(log: SensorLog) -> NDArray[np.bool_]:
             else:
                 ends = [end for end in (low, high) if abs(end) >= smallest]
             for end in ends:
-                clipped |= _at_end(axis, end)
+                clipped[:, kind] |= _at_end(axis, end)
             if limit is not None and unit != "counts" and max(-low, high) >= AT_RANGE * limit:
-                clipped |= np.abs(axis) >= AT_RANGE * limit
+                clipped[:, kind] |= np.abs(axis) >= AT_RANGE * limit
     return clipped
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.errors import SignalQualityError
 from imustride.loaders.clipping import clipped_samples
 from imustride.loaders.filling import fill
 from imustride.loaders.stamps import Instants, instants
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
 # would look like a blade in the air. Both limits: common practice, no source.
 BRIDGE_S = 0.020
 BRIDGE_SAMPLES = 3
+# A log with more holes than this (grid points a sample, beyond the first million) is not one recording.
+MOST_HOLES = 20
+FREE_POINTS = 1_000_000
 
 
 def regularise(log: SensorLog) -> Recording:
@@ -55,13 +59,15 @@ def regularise(log: SensorLog) -> Recording:
     if found.rows is not None:
         acceleration, angular_velocity = acceleration[found.rows], angular_velocity[found.rows]
         clipped = clipped[found.rows]
-    count = int(np.rint(found.place[-1])) + 1
+    count = _grid_points(found, log)
     bridge = max(2.0, min(BRIDGE_S / found.period_s, BRIDGE_SAMPLES + 1.0)) + 0.1
-    acceleration, lost, masked = fill(found.place, acceleration, count, bridge)
-    angular_velocity, also_lost, also_masked = fill(found.place, angular_velocity, count, bridge)
+    acceleration, lost, masked = fill(found.place, found.number, acceleration, count, bridge)
+    angular_velocity, also_lost, also_masked = fill(
+        found.place, found.number, angular_velocity, count, bridge
+    )
     measured = ~(masked | also_masked)
     lost = lost | also_lost
-    clipped = _on_grid(clipped, found.place, count)
+    clipped = np.column_stack([_on_grid(kind, found.place, count) for kind in clipped.T])
     return Recording(
         sensor=log.sensor,
         start_s=found.start_s,
@@ -77,9 +83,23 @@ def regularise(log: SensorLog) -> Recording:
             missing_samples=int(lost.sum()),
             gaps=_spans(~measured, found),
             bridged=_count_runs(lost & measured),
-            clipped_samples=int(clipped.sum()),
+            clipped_samples=int(clipped.any(axis=1).sum()),
         ),
     )
+
+
+def _grid_points(found: Instants, log: SensorLog) -> int:
+    count = int(np.rint(found.place[-1])) + 1
+    if count > MOST_HOLES * len(found.place) + FREE_POINTS:
+        at = int(np.argmax(np.diff(found.place)))
+        row = at + 2 if found.rows is None else int(found.rows[at + 1]) + 1
+        jump = (found.place[at + 1] - found.place[at]) * found.period_s
+        message = (
+            f"{log.source}: time jumps by {jump:.6g} s at row {row}; wanted one recording without such a hole; "
+            "cut the file there or repair the column"
+        )
+        raise SignalQualityError(message)
+    return count
 
 
 def _on_grid(flags: NDArray[np.bool_], place: NDArray[np.float64], count: int) -> NDArray[np.bool_]:

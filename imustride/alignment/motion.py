@@ -1,0 +1,149 @@
+"""Find a skate's forward axis from its motion: on the ice a blade moves along itself.
+
+The quiet stance gives the vertical, so one angle is left: the azimuth of the blade's long axis in
+the levelled sensor. Strapdown integration from the stance gives the skate's velocity; while the
+blade is on the ice that velocity, seen in the skate, lies along the blade and not across it (a
+nonholonomic constraint as used for wheeled vehicles, Dissanayake et al. 2001, doi
+10.1109/70.964672). A density over azimuth gives a first value, a robust least-squares fit refines
+it together with the remaining sensor biases, which spoil the velocity slowly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.recording import own
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+@dataclass(frozen=True, slots=True)
+class BladeSettings:
+    """Prior spreads and limits of the fit (common practice, no source, unless said)."""
+
+    declared_axes_sd_rad: float = np.radians(10.0)
+    accelerometer_bias_sd_m_s2: float = 0.15
+    gyro_bias_sd_rad_s: float = 0.003
+    lever_sd_m: float = 0.04
+    wander_m_s: float = 0.15  # of the integrated velocity, a second
+    knot_s: float = 0.75
+    step_s: float = 0.02
+    slip_scales_m_s: tuple[float, ...] = (0.9, 0.6, 0.4, 0.3, 0.25, 0.25, 0.25)
+    slowest_m_s: float = 1.2
+    calm_rate_rad_s: float = np.radians(200.0)
+    longest_fit_s: float = 12.0
+    thinning: float = 0.2  # neighbouring samples err together: one in five counts
+    starts: int = 4
+    default_lever_m: tuple[float, float, float] = (0.0, 0.02, 0.10)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Alignment:
+    """How a skate's sensor sits, and how the skate moved.
+
+    Parameters
+    ----------
+    segment_from_sensor : ndarray, shape (3, 3)
+    forward_sd_rad : float
+        Standard deviation of the forward axis about the vertical [rad].
+    earth_from_segment : ndarray, shape (n, 3, 3)
+        Attitude with the fitted biases taken out; earth x is the blade's heading in the stance.
+    velocity_m_s : ndarray, shape (n, 3)
+        Velocity of the middle of the blade, earth frame [m/s]; zero before the motion.
+    """
+
+    segment_from_sensor: NDArray[np.float64]
+    forward_sd_rad: float
+    earth_from_segment: NDArray[np.float64]
+    velocity_m_s: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        own(self.segment_from_sensor, self.earth_from_segment, self.velocity_m_s)
+
+
+def turn_about_up(angle_rad: float) -> NDArray[np.float64]:
+    """Rotation matrix that takes levelled-sensor vectors to a blade at this azimuth, shape (3, 3)."""
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def running_integral(values: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
+    """Integrate along the first axis by the trapezoid rule, zero at the first sample."""
+    total = np.zeros_like(values)
+    np.cumsum((values[1:] + values[:-1]) * (0.5 / rate_hz), axis=0, out=total[1:])
+    return total
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Motion:
+    """Strapdown motion of a levelled sensor and how it changes with the sensor's biases.
+
+    Parameters are ordered: accelerometer bias x, y, z [m/s^2], gyroscope bias x, y, z [rad/s].
+
+    Parameters
+    ----------
+    earth_from_level : ndarray, shape (n, 3, 3)
+    rate_rad_s : ndarray, shape (n, 3)
+        Angular velocity, levelled-sensor axes.
+    velocity_m_s : ndarray, shape (n, 3)
+        Of the sensor, earth frame.
+    velocity_by_bias : ndarray, shape (n, 3, 6)
+    attitude_by_bias : ndarray, shape (n, 3, 6)
+        Small earth-frame rotation per unit bias.
+    """
+
+    earth_from_level: NDArray[np.float64]
+    rate_rad_s: NDArray[np.float64]
+    velocity_m_s: NDArray[np.float64]
+    velocity_by_bias: NDArray[np.float64]
+    attitude_by_bias: NDArray[np.float64]
+
+
+def strapdown(
+    acceleration_m_s2: NDArray[np.float64],
+    rate_rad_s: NDArray[np.float64],
+    earth_from_level: NDArray[np.float64],
+    gravity_m_s2: float,
+    rate_hz: float,
+    every: int,
+) -> Motion:
+    """Integrate specific force from rest; keep one sample in `every`, with bias sensitivities.
+
+    An accelerometer bias tilts the level that the stance gives: both effects cancel at rest and
+    come apart as the skate turns.
+    """
+    force = np.einsum("nij,nj->ni", earth_from_level, acceleration_m_s2)
+    velocity = running_integral(force - [0.0, 0.0, gravity_m_s2], rate_hz)
+    tilt = np.zeros((3, 3))  # columns: rotation per unit accelerometer bias
+    tilt[1, 0] = 1 / gravity_m_s2
+    tilt[0, 1] = -1 / gravity_m_s2
+    attitude = np.empty((len(force), 3, 6))
+    attitude[:, :, :3] = tilt
+    attitude[:, :, 3:] = -running_integral(earth_from_level, rate_hz)
+    wrong = np.cross(attitude, force[:, :, None], axisa=1, axisb=1, axisc=1)
+    wrong[:, :, :3] -= earth_from_level
+    # The stance fixes the vertical component: only what differs from the start counts.
+    wrong[:, 2, 2] += 1.0
+    by_bias = running_integral(wrong, rate_hz)
+    keep = slice(None, None, every)
+    return Motion(
+        earth_from_level[keep],
+        block_mean(rate_rad_s, every),
+        velocity[keep],
+        by_bias[keep],
+        attitude[keep],
+    )
+
+
+def block_mean(values: NDArray[np.float64], every: int) -> NDArray[np.float64]:
+    """Mean of the values around every `every`-th sample, ends repeated."""
+    if every < 2:
+        return values
+    before = every // 2
+    padded = np.concatenate((np.repeat(values[:1], before, axis=0), values, np.repeat(values[-1:], every, axis=0)))
+    total = np.concatenate((np.zeros((1, values.shape[1])), np.cumsum(padded, axis=0)))
+    start = np.arange(0, len(values), every)
+    return (total[start + every] - total[start]) / every

@@ -1,0 +1,43 @@
+"""What a metric sees: the pushes of one side of one run, on that side's own clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Kinematics
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PushView:
+    """Pushes of one side in order of time; all times on the side's own clock [s].
+
+    Parameters
+    ----------
+    kinematics : Kinematics
+    on_s, off_s : ndarray, shape (k,)
+        Blade-on (NaN: standing) and blade-off (NaN: log end).
+    next_on_s : ndarray, shape (k,)
+        Next blade-on of the same foot; NaN where there is none.
+    other_on_s : ndarray, shape (k,)
+        Blade-on of the other foot that follows this blade-on; NaN where there is none or where the
+        clocks could not be joined.
+    """
+
+    kinematics: Kinematics
+    on_s: NDArray[np.float64]
+    off_s: NDArray[np.float64]
+    next_on_s: NDArray[np.float64]
+    other_on_s: NDArray[np.float64]
+
+    def samples(self, from_s: float, to_s: float) -> slice:
+        """Return the samples between two times, clamped to the recording."""
+        kinematics = self.kinematics
+        edges = (np.array([from_s, to_s]) - kinematics.start_s) * kinematics.rate_hz
+        first, last = np.clip(np.round(edges), 0, len(kinematics.measured)).astype(int)
+        return slice(int(first), int(last) + 1)

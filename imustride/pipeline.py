@@ -1,0 +1,93 @@
+"""The stages joined: load, cut, calibrate, synchronise, orient, align, segment, measure, compare, report."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.alignment.blade import align
+from imustride.cutting.stance import cut
+from imustride.kinematics import Kinematics
+from imustride.loaders.sampling import regularise
+from imustride.metrics.pushes import Foot, push_table
+from imustride.orientation.stance import Rest
+from imustride.registry import methods
+from imustride.results import RunResult
+from imustride.segmentation.contact import find_contacts
+from imustride.segmentation.pushing import end_of_pushing
+from imustride.settings import Settings
+from imustride.synchronisation.shocks import synchronise
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from imustride.kinematics import Cut
+    from imustride.recording import Recording, SensorLog
+
+__all__ = ["Settings", "analyse_logs", "analyse_recordings"]
+
+
+def analyse_logs(name: str, logs: Mapping[str, SensorLog], settings: Settings | None = None) -> RunResult:
+    """Analyse one run from logs in memory; see `analyse_recordings`."""
+    return analyse_recordings(name, {place: regularise(log) for place, log in logs.items()}, settings)
+
+
+def analyse_recordings(
+    name: str, recordings: Mapping[str, Recording], settings: Settings | None = None
+) -> RunResult:
+    """Analyse one run.
+
+    Parameters
+    ----------
+    name : str
+        Name of the run.
+    recordings : mapping of place to Recording
+        The first skate's clock counts.
+    settings : Settings, optional
+
+    Returns
+    -------
+    RunResult
+    """
+    settings = settings or Settings()
+    skates = {place: recording for place, recording in recordings.items() if place.endswith("_skate")}
+    cuts = {place: cut(recording, settings.stance) for place, recording in skates.items()}
+    clocks = synchronise(skates, cuts, next(iter(skates)), settings.shocks)
+    kinematics = {place: move(recording, cuts[place], settings) for place, recording in skates.items()}
+    sides = {place: place.split("_")[0] for place in skates}
+    contacts = {sides[place]: find_contacts(kinematics[place], settings.contact) for place in skates}
+    by_side = {sides[place]: clocks[place] for place in skates}
+    counts = end_of_pushing(contacts, by_side, settings.pushing)
+    feet = {
+        sides[place]: Foot(kinematics[place], clocks[place], contacts[sides[place]], counts[sides[place]])
+        for place in skates
+    }
+    pushes = push_table(name, feet, list(methods("metrics").values()))
+    return RunResult(name, pushes, {sides[place]: kinematics[place] for place in skates}, by_side, usable=True)
+
+
+def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
+    """Orient and align one skate."""
+    stance = slice(recording.index(cut_.stance_s[0]), recording.index(cut_.stance_s[1]))
+    estimate = methods("orientation")[settings.orientation].estimate
+    earth_from_sensor = estimate(
+        recording.angular_velocity_rad_s, recording.acceleration_m_s2, recording.rate_hz, Rest(stance)
+    )
+    alignment = align(recording, earth_from_sensor, cut_, settings.blade)
+    turn = alignment.segment_from_sensor.T
+    return Kinematics(
+        side="left" if recording.place == "left_skate" else "right",
+        start_s=recording.start_s,
+        rate_hz=recording.rate_hz,
+        acceleration_m_s2=recording.acceleration_m_s2 @ turn,
+        angular_velocity_rad_s=recording.angular_velocity_rad_s @ turn,
+        earth_from_segment=alignment.earth_from_segment,
+        velocity_m_s=alignment.velocity_m_s,
+        measured=recording.measured,
+        clipped=recording.clipped,
+        cut=cut_,
+        position_m=recording.sensor.position_m,
+        bandwidth_hz=recording.sensor.bandwidth_hz or np.inf,
+        forward_sd_rad=alignment.forward_sd_rad,
+    )

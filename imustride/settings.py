@@ -1,0 +1,23 @@
+"""Every threshold of an analysis in one place, in physical units; each stage documents its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from imustride.alignment.motion import BladeSettings
+from imustride.cutting.stance import StanceSettings
+from imustride.segmentation.contact import ContactSettings
+from imustride.segmentation.pushing import PushingSettings
+from imustride.synchronisation.shocks import ShockSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings of all stages; `orientation` names a filter."""
+
+    orientation: str = "strapdown"
+    stance: StanceSettings = field(default_factory=StanceSettings)
+    shocks: ShockSettings = field(default_factory=ShockSettings)
+    blade: BladeSettings = field(default_factory=BladeSettings)
+    contact: ContactSettings = field(default_factory=ContactSettings)
+    pushing: PushingSettings = field(default_factory=PushingSettings)
