@@ -7,6 +7,7 @@ the line and the cell; only a cut last line, the mark of a logger that lost powe
 
 from __future__ import annotations
 
+import codecs
 import csv
 import re
 from dataclasses import dataclass
@@ -56,9 +57,23 @@ class Layout:
         """Column numbers in the file, in order of use."""
         return [self.header.index(name) for name in self.wanted]
 
+    @property
+    def is_wide(self) -> bool:
+        """Whether a character takes more than one byte also in plain English (UTF-16, UTF-32)."""
+        return "\n".encode(self.encoding) != b"\n"
+
     def fields(self, line: str) -> list[str]:
         """Split a line."""
-        return [field.strip() for field in next(csv.reader([line], delimiter=self.delimiter), [])]
+        return [
+            field.strip() for field in next(csv.reader([line.rstrip("\r\n")], delimiter=self.delimiter), [])
+        ]
+
+    def is_cut(self, last: str) -> bool:
+        """Tell whether the last line lacks fields, or ends inside a number without a line end."""
+        fields = self.fields(last)
+        if len(fields) < len(self.header):
+            return True
+        return not last.endswith("\n") and not all(self.is_number(fields[number]) for number in self.numbers)
 
     def is_number(self, field: str) -> bool:
         """Tell whether a field is a number, or one of the words for a missing one."""
@@ -88,23 +103,25 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
     if group is not None:
         message = f"{layout.where}: a text file has no group; found '#{group}'; remove it from session.toml"
         raise FileFormatError(message)
-    delimiters, lines, last = _scan(layout)
+    delimiters, rows, last = _scan(layout)
     fields = layout.fields(last)
-    is_cut = lines > 0 and len(fields) < len(layout.header)
-    if is_cut:
-        delimiters -= len(fields) - 1
+    is_cut = rows > 1 and layout.is_cut(last)
     try:
-        table = _table(layout, rows=lines - 1 if is_cut else None)
+        table = _table(layout, rows=rows - 1 if is_cut else None)
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
         _refuse_first_fault(layout)
         message = f"{layout.where}: cannot be read as a table: {error}; check delimiter, decimal and encoding"
         raise FileFormatError(message) from error
+    if is_cut:
+        delimiters -= len(fields) - 1
     if delimiters != (len(table) + 1) * (len(layout.header) - 1):
         _refuse_first_fault(layout)
     if table.empty:
         message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
-    note = f"the last line is cut off ({len(fields)} of {len(layout.header)} fields) and was left out"
+    note = (
+        f"the last line is cut off and was left out: {len(fields)} fields, {len(layout.header)} in the header"
+    )
     return _samples(layout, table, (note,) if is_cut else (), timeless=sensor.columns.time is None)
 
 
@@ -139,21 +156,16 @@ def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
         message = f"{where}: empty file ({path.stat().st_size} bytes); wanted a header line and samples; copy it again"
         raise FileFormatError(message)
     try:
-        text = head.decode(
-            "utf-8-sig" if encoding.lower().replace("_", "-") in {"utf-8", "utf8"} else encoding, "strict"
-        )
+        text = codecs.getincrementaldecoder(encoding)().decode(head, final=len(head) < MAX_LINE_BYTES)
     except UnicodeError as error:
-        cut_inside = isinstance(error, UnicodeDecodeError) and error.start > MAX_LINE_BYTES - 4
-        if not cut_inside:
-            message = f"{where}: not {encoding} text ({error}); declare the file's encoding in session.toml"
-            raise FileFormatError(message) from error
-        text = head[: error.start].decode(encoding)
-    if "\0" in text:
-        message = (
-            f"{where}: binary data; wanted {encoding} text; declare the encoding, or convert the file to text"
-        )
+        message = f"{where}: not {encoding} text ({error}); declare the file's encoding in session.toml"
+        raise FileFormatError(message) from error
+    text = text.removeprefix("\ufeff")
+    first = next((line for line in re.split(r"[\r\n]+", text) if line.strip()), "")
+    if "\0" in first:
+        message = f"{where}: binary data; wanted {encoding} text; declare the encoding, or convert the file"
         raise FileFormatError(message)
-    return [name.strip() for name in next(csv.reader([text.splitlines()[0]], delimiter=delimiter))]
+    return [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
 
 
 def _described(header: list[str]) -> str:
@@ -172,23 +184,23 @@ def _described(header: list[str]) -> str:
 
 
 def _scan(layout: Layout) -> tuple[int, int, str]:
-    """Count delimiters and line ends, and return the last line that is not blank.
+    """Count delimiters and rows (lines behind the header), and return the last line that is not blank.
 
     Counting bytes costs a small part of parsing and finds every row with a field too few or too many.
     """
+    if layout.is_wide:
+        return -1, 0, ""
     size = layout.path.stat().st_size
-    delimiters = lines = 0
+    delimiters = ends = 0
     mark = layout.delimiter.encode(layout.encoding)
     with layout.path.open("rb") as file:
         while block := file.read(BLOCK_BYTES):
             delimiters += block.count(mark)
-            lines += block.count(b"\n")
+            ends += block.count(b"\n")
         file.seek(max(0, size - MAX_LINE_BYTES))
-        tail = file.read().decode(layout.encoding, "replace").rstrip("\r\n")
-    start = tail.rfind("\n")
-    if start < 0:  # the header is the only line
-        return delimiters, 0, tail
-    return delimiters, lines, tail[start + 1 :]
+        tail = file.read().decode(layout.encoding, "replace")
+    text = tail.rstrip("\r\n")
+    return delimiters, ends - tail.count("\n", len(text)), tail[text.rfind("\n") + 1 :]
 
 
 def _table(layout: Layout, rows: int | None) -> pd.DataFrame:

@@ -16,7 +16,11 @@ BLOCK = 1 << 16
 
 
 def fill(
-    place: NDArray[np.float64], values: NDArray[np.float64], count: int, bridge: float
+    place: NDArray[np.float64],
+    number: NDArray[np.float64],
+    values: NDArray[np.float64],
+    count: int,
+    bridge: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
     """Put samples on an even grid.
 
@@ -24,6 +28,8 @@ def fill(
     ----------
     place : ndarray, shape (n,)
         Instants of the samples in periods from the start of the grid, strictly increasing.
+    number : ndarray, shape (n,)
+        Sample numbers: where they skip, samples were lost.
     values : ndarray, shape (n, 3)
         NaN where missing.
     count : int
@@ -46,73 +52,77 @@ def fill(
     The cubic is Hermite's with the slope of the chord over the neighbours: its weights stay small
     where jitter brings two samples close together, as those of Lagrange's do not.
     """
-    present = np.isfinite(values).all(axis=1)
-    if not present.all():
-        place, values = place[present], values[present]
+    on_grid = place is number and bool(np.abs(place - np.rint(place)).max() <= ON_GRID)
+    if not np.isfinite(values.sum()):
+        present = np.isfinite(values).all(axis=1)
+        place, number, values = place[present], number[present], values[present]
     if not len(place):
         return np.zeros((count, 3)), np.ones(count, dtype=bool), np.ones(count, dtype=bool)
-    nearest = np.rint(place).astype(np.intp)
-    on_grid = bool(np.abs(place - nearest).max() <= ON_GRID)
     if on_grid and len(place) == count:
         return values, np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
-    lost, masked = _holes(place, count, bridge)
+    lost, masked = _holes(place, number, count, bridge)
+    even = np.empty((count, 3))
+    points = np.arange(count)
     if on_grid:
-        even = np.empty((count, 3))
-        even[nearest] = values
+        even[np.rint(place).astype(np.intp)] = values
         points = np.flatnonzero(lost)
-    else:
-        even = np.empty((count, 3))
-        points = np.arange(count)
-    if len(place) > 2:
-        slopes = _chord_slopes(place, values)
-        for start in range(0, len(points), BLOCK):
-            block = points[start : start + BLOCK]
-            even[block] = _hermite(block, place, values, slopes)
-    straight = np.flatnonzero(masked) if len(place) > 2 else points
+    _curve(even, points[~masked[points]], place, values)
+    straight = points[masked[points]]
     for axis in range(3):
         even[straight, axis] = np.interp(straight, place, values[:, axis])
     return even, lost, masked
 
 
 def _holes(
-    place: NDArray[np.float64], count: int, bridge: float
+    place: NDArray[np.float64], number: NDArray[np.float64], count: int, bridge: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Grid points strictly between samples more than 1.5 periods apart, or beyond the ends."""
-    lost = np.zeros(count, dtype=bool)
-    masked = np.zeros(count, dtype=bool)
-    steps = np.diff(place)
-    before = np.flatnonzero(steps > 1.5)
+    """Grid points between samples whose numbers skip, and those in long holes; both with the ends."""
+    before = np.flatnonzero(np.diff(number) > 1.5)
     first = np.floor(place[before] + ON_GRID).astype(np.intp) + 1
-    last = np.ceil(place[before + 1] - ON_GRID).astype(np.intp)
-    long = steps[before] > bridge
-    for flags, chosen in ((lost, slice(None)), (masked, long)):
+    behind = np.maximum(np.ceil(place[before + 1] - ON_GRID).astype(np.intp), first)
+    is_long = place[before + 1] - place[before] > bridge
+    flags = []
+    for chosen in (np.ones_like(is_long), is_long):
         edges = np.zeros(count + 1, dtype=np.int32)
         np.add.at(edges, first[chosen], 1)
-        np.add.at(edges, np.maximum(last, first)[chosen], -1)
-        flags[:] = np.cumsum(edges[:-1]) > 0
-        flags[: max(0, int(np.ceil(place[0] - 0.5)))] = True
-        flags[int(np.floor(place[-1] + 0.5)) + 1 :] = True
-    return lost, masked
+        np.add.at(edges, behind[chosen], -1)
+        inside = np.cumsum(edges[:-1]) > 0
+        inside[: max(0, int(np.rint(place[0])))] = True
+        inside[int(np.rint(place[-1])) + 1 :] = True
+        flags.append(inside)
+    return flags[0], flags[1]
 
 
-def _chord_slopes(place: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
-    slopes = np.empty_like(values)
-    slopes[1:-1] = (values[2:] - values[:-2]) / (place[2:] - place[:-2])[:, None]
-    slopes[0] = (values[1] - values[0]) / (place[1] - place[0])
-    slopes[-1] = (values[-1] - values[-2]) / (place[-1] - place[-2])
-    return slopes
-
-
-def _hermite(
+def _curve(
+    even: NDArray[np.float64],
     points: NDArray[np.intp],
     place: NDArray[np.float64],
     values: NDArray[np.float64],
-    slopes: NDArray[np.float64],
+) -> None:
+    """Write the cubic at grid points into `even`."""
+    if len(place) < 3:
+        for axis in range(3):
+            even[points, axis] = np.interp(points, place, values[:, axis])
+        return
+    for start in range(0, len(points), BLOCK):
+        block = points[start : start + BLOCK]
+        even[block] = _hermite(block, place, values)
+
+
+def _hermite(
+    points: NDArray[np.intp], place: NDArray[np.float64], values: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    left = np.clip(np.searchsorted(place, points, side="right") - 1, 0, len(place) - 2)
-    width = (place[left + 1] - place[left])[:, None]
+    """Cubic between the two samples around each point; beyond the ends the last value."""
+    end = len(place) - 1
+    left = np.clip(np.searchsorted(place, points, side="right") - 1, 0, end - 1)
+    right = left + 1
+    before, behind = np.maximum(left - 1, 0), np.minimum(right + 1, end)
+    width = (place[right] - place[left])[:, None]
+    low, high = values[left], values[right]
+    rise_left = (high - values[before]) * (width / (place[right] - place[before])[:, None])
+    rise_right = (values[behind] - low) * (width / (place[behind] - place[left])[:, None])
     s = np.clip((points - place[left])[:, None] / width, 0.0, 1.0)
     rest = 1.0 - s
-    return rest * rest * ((1.0 + 2.0 * s) * values[left] + s * width * slopes[left]) + s * s * (
-        (3.0 - 2.0 * s) * values[left + 1] - rest * width * slopes[left + 1]
+    return rest * rest * ((1.0 + 2.0 * s) * low + s * rise_left) + s * s * (
+        (3.0 - 2.0 * s) * high - rest * rise_right
     )

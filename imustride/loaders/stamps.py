@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.errors import SignalQualityError
+from imustride.loaders.straight_line import first_period, fit_line, wander
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -15,13 +16,27 @@ if TYPE_CHECKING:
     from imustride.recording import SensorLog
 
 MIN_SAMPLES = 8
-# Steps over which the period is first estimated: rounding of the stamps divides by it.
-STRIDE = 64
+# A step this many periods long may have lost a sample inside.
+LOST_STEP = 1.5
+# Where steps scatter by less than this part of a period (5.5 times fit into half of one), each
+# tells how many samples it lost; where they scatter more, medians of the stamps on both sides are compared. Over (14 scatter)^2
+# samples half a period is 5.5 standard errors of their difference (median of normal noise).
+CLEAR_SCATTER = 0.09
+CONTEXT_FACTOR = 14
+CONTEXT_LIMITS = (7, 64)
+# Stamps may step back within their own scatter (6.5 standard deviations: once in 10^10 steps) where
+# it is that large, up to three periods; rows out of order in a steady log do not pass as scatter.
+SCATTER_SIGMA = 6.5
+BACKWARD_PERIODS = 3
+# Equal stamps on this part of the rows are coarse stamps, not rows written twice.
+COARSE_SHARE = 0.05
+# Rows asked whether stamps are true: enough for any motion, little to compute.
+ASKED_ROWS = 500_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Instants:
-    """Rows of a log that count, and when they were sampled.
+    """The rows of a log that count, and when they were sampled.
 
     Parameters
     ----------
@@ -31,58 +46,195 @@ class Instants:
         Even grid on the own clock [s].
     place : ndarray, shape (n,)
         Sampling instants on that grid, in periods from its start; strictly increasing.
+    number : ndarray, shape (n,)
+        Sample numbers, lost samples counted; the same array as `place` where the samples lie on
+        the grid.
     jitter_sd_s : float
         Standard deviation of the stamps about their straight line [s].
     duplicates : int
-        Rows left out since their stamp came before.
+        Rows left out since they were written before.
     """
 
     rows: NDArray[np.intp] | None
     start_s: float
     period_s: float
     place: NDArray[np.float64]
+    number: NDArray[np.float64]
     jitter_sd_s: float
     duplicates: int
 
 
-def instants(log: SensorLog, hole_s: float) -> Instants:
-    """Recover the sampling instants of a log."""
-    stamps = log.time_s
-    rows = None
-    good = np.isfinite(stamps)
-    good[1:] &= np.diff(stamps) != 0
-    duplicates = 0
-    if not good.all():
-        rows = np.flatnonzero(good)
-        duplicates = int(np.isfinite(stamps).sum() - len(rows))
-        stamps = stamps[rows]
-    if len(stamps) < MIN_SAMPLES:
-        message = f"{log.source}: {len(stamps)} samples with a time; wanted at least {MIN_SAMPLES}"
-        raise SignalQualityError(message)
-    steps = np.diff(stamps)
-    if steps.min() < 0:
-        at = int(np.argmax(steps < 0)) + 1
-        row = at if rows is None else int(rows[at])
+def instants(log: SensorLog, bridge_s: float) -> Instants:
+    """Recover the sampling instants of a log.
+
+    Parameters
+    ----------
+    log : SensorLog
+    bridge_s : float
+        Holes longer than this may end on another phase of the sampling [s].
+
+    Raises
+    ------
+    SignalQualityError
+        If fewer than `MIN_SAMPLES` rows have a time, time stands still, or it runs backwards.
+
+    Notes
+    -----
+    Rounded stamps lie on a straight line against the sample number, within the rounding: the line
+    is the better clock. Stamps that jitter are either true (the sampling jitters) or noisy (the
+    stamping jitters): `stamps_are_true` asks the signals. Stamps that repeat or step back cannot be
+    true. A clock that wanders against the sampling is followed by means over some seconds.
+    """
+    rows, duplicates = _rows(log)
+    stamps = log.time_s if rows is None else log.time_s[rows]
+    if len(stamps) < MIN_SAMPLES or not stamps[-1] > stamps[0]:
         message = (
-            f"{log.source}: time runs backwards at row {row + 1}, from {stamps[at - 1]:.6f} s to {stamps[at]:.6f} s; "
-            "wanted rising time stamps; cut the file there or repair the column"
+            f"{log.source}: {len(stamps)} rows with a time of their own; wanted at least {MIN_SAMPLES}; "
+            "is this the time column, and the whole file?"
         )
         raise SignalQualityError(message)
-    stride = min(STRIDE, len(stamps) - 1)
-    period = float(np.median(stamps[stride:] - stamps[:-stride])) / stride
-    number = np.arange(len(stamps), dtype=np.float64)
-    lost = np.flatnonzero(steps > 1.5 * period)
-    if len(lost):
-        jumps = np.zeros(len(stamps))
-        jumps[lost + 1] = np.rint(steps[lost] / period) - 1
-        number += np.cumsum(jumps)
-    slope, start = np.polyfit(number, stamps - stamps[0], 1)
-    start += stamps[0]
-    line = start + slope * number
-    residual = stamps - line
-    if np.abs(residual).max() <= 0.02 * slope:
-        place = number
+    steps = np.diff(stamps)
+    period = first_period(stamps)
+    _refuse_backwards(log, rows, steps, period)
+    number, gap_s = _numbers(stamps, steps, period)
+    line = fit_line(stamps, number, np.flatnonzero(steps > max(bridge_s + period, gap_s)) + 1)
+    if line.is_steady:
+        even = line.number - line.number[0]
+        return Instants(rows, line.start_s, line.period_s, even, even, _rms(line.residual_s), duplicates)
+    drift = wander(line)
+    jitter = line.residual_s if drift is None else line.residual_s - drift
+    place = line.number if drift is None else line.number + drift / line.period_s
+    if not (steps.min() <= 0 or _is_rounded(steps, jitter, period)):
+        signal = log.angular_velocity_rad_s if rows is None else log.angular_velocity_rad_s[rows]
+        if stamps_are_true(signal, line.number, jitter / line.period_s):
+            place = (stamps - line.start_s) / line.period_s
+    start = line.start_s + float(place[0]) * line.period_s
+    place = place - place[0]
+    return Instants(rows, start, line.period_s, place, line.number, _rms(jitter), duplicates)
+
+
+def stamps_are_true(
+    signal: NDArray[np.float64], number: NDArray[np.float64], deviation: NDArray[np.float64]
+) -> bool:
+    """Tell whether samples were taken when their stamps say, or evenly.
+
+    Parameters
+    ----------
+    signal : ndarray, shape (n, 3)
+        A smooth signal of any unit.
+    number : ndarray, shape (n,)
+        Sample numbers.
+    deviation : ndarray, shape (n,)
+        Stamps' deviation from an even rate, in periods.
+
+    Notes
+    -----
+    A sample taken late by d differs from the mean of its neighbours by d times the slope. The
+    regression of the one on the other has slope 1 where stamps are true and 0 where the sampling
+    is even; curvature does not depend on d and averages out. Stamps are true unless the slope is
+    nearer to 0 and 3 standard errors below 1.
+    """
+    start = max(0, (len(number) - ASKED_ROWS) // 2)
+    part = slice(start, start + ASKED_ROWS)
+    signal, number, deviation = signal[part], number[part], deviation[part]
+    inner = np.abs(number[2:] - number[:-2] - 2) < 0.5
+    inner &= np.isfinite(signal[2:] + signal[1:-1] + signal[:-2]).all(axis=1)
+    departure = (signal[1:-1] - 0.5 * (signal[2:] + signal[:-2]))[inner]
+    late = (deviation[1:-1] - 0.5 * (deviation[2:] + deviation[:-2]))[inner]
+    expected = 0.5 * (signal[2:] - signal[:-2])[inner] * late[:, None]
+    power = float((expected**2).sum())
+    if power == 0:
+        return True
+    slope = float((expected * departure).sum()) / power
+    error = float(np.sqrt((expected**2 * (departure - slope * expected) ** 2).sum())) / power
+    return not (slope < 0.5 and 1 - slope > 3 * error)
+
+
+def _rows(log: SensorLog) -> tuple[NDArray[np.intp] | None, int]:
+    """Rows that have a time and count (None: all), and how many duplicates were left out."""
+    stamped = np.isfinite(log.time_s)
+    rows = None if stamped.all() else np.flatnonzero(stamped)
+    stamps = log.time_s if rows is None else log.time_s[rows]
+    again = np.flatnonzero(stamps[1:] == stamps[:-1]) + 1
+    if not len(again):
+        return rows, 0
+    this, before = (again, again - 1) if rows is None else (rows[again], rows[again - 1])
+    alike = np.ones(len(again), dtype=bool)
+    for values in (log.acceleration_m_s2, log.angular_velocity_rad_s):
+        alike &= ((values[this] == values[before]) | np.isnan(values[this])).all(axis=1)
+    if _are_coarse(again[~alike], len(stamps)):
+        dropped = again[:0] if len(again) >= COARSE_SHARE * len(stamps) else again[alike]
     else:
-        start = float(stamps[0])
-        place = (stamps - start) / slope
-    return Instants(rows, float(start), float(slope), place, float(residual.std()), duplicates)
+        dropped = again
+    kept = np.delete(np.arange(len(stamps)) if rows is None else rows, dropped)
+    return kept, len(dropped)
+
+
+def _are_coarse(repeated: NDArray[np.intp], count: int) -> bool:
+    """Tell coarse stamps, which repeat often or regularly under new samples, from rows written twice."""
+    if len(repeated) < 3:
+        return False
+    spacing = np.diff(repeated)
+    return len(repeated) >= COARSE_SHARE * count or bool(spacing.std() <= 0.3 * spacing.mean())
+
+
+def _rms(residual: NDArray[np.float64]) -> float:
+    return float(np.sqrt(residual @ residual / len(residual)))
+
+
+def _scatter(steps: NDArray[np.float64]) -> float:
+    """Standard deviation of the steps [s], untouched by holes."""
+    steps = steps[:: max(1, len(steps) // ASKED_ROWS)]
+    return 1.4826 * float(np.median(np.abs(steps - np.median(steps))))
+
+
+def _refuse_backwards(
+    log: SensorLog, rows: NDArray[np.intp] | None, steps: NDArray[np.float64], period: float
+) -> None:
+    if steps.min() >= 0:
+        return
+    limit = max(period - SCATTER_SIGMA * _scatter(steps), -BACKWARD_PERIODS * abs(period))
+    if steps.min() > min(limit, 0.0):
+        return
+    at = int(np.argmax(steps <= min(limit, 0.0))) + 1
+    row, before = (at, at - 1) if rows is None else (int(rows[at]), int(rows[at - 1]))
+    message = (
+        f"{log.source}: time runs backwards at row {row + 1}: found {log.time_s[row]:.6f} s after "
+        f"{log.time_s[before]:.6f} s; wanted rising time stamps; cut the file there or repair the column"
+    )
+    raise SignalQualityError(message)
+
+
+def _numbers(
+    stamps: NDArray[np.float64], steps: NDArray[np.float64], period: float
+) -> tuple[NDArray[np.float64], float]:
+    """Sample numbers with lost samples counted, and the step above which samples may be lost [s]."""
+    usual = period if steps.min() > 0 else max(period, float(np.median(steps[steps > 0])))
+    number = np.arange(len(stamps), dtype=np.float64)
+    suspects = np.flatnonzero(steps > LOST_STEP * usual)
+    if not len(suspects):
+        return number, LOST_STEP * usual
+    scatter = _scatter(steps) / period
+    if usual == period and scatter < CLEAR_SCATTER:
+        lost = np.rint(steps[suspects] / period) - 1
+    else:
+        context = int(np.clip((CONTEXT_FACTOR * scatter) ** 2, *CONTEXT_LIMITS)) * max(
+            1, round(usual / period)
+        )
+        reach = np.arange(context)
+        excess = stamps / period - number
+        after = np.median(excess[np.minimum(suspects[:, None] + 1 + reach, len(stamps) - 1)], axis=1)
+        before = np.median(excess[np.maximum(suspects[:, None] - reach, 0)], axis=1)
+        lost = np.maximum(np.rint(after - before), 0)
+    jumps = np.zeros(len(stamps))
+    jumps[suspects + 1] = lost
+    return number + np.cumsum(jumps), LOST_STEP * usual
+
+
+def _is_rounded(steps: NDArray[np.float64], jitter: NDArray[np.float64], period: float) -> bool:
+    """Tell even sampling with rounded stamps: two neighbouring steps only, within one rounding of the line."""
+    inner = steps[steps <= LOST_STEP * period]
+    low, high = float(inner.min()), float(inner.max())
+    rounding = high - low
+    off = np.minimum(inner - low, high - inner)
+    return bool(off.max() <= 0.05 * rounding and np.ptp(jitter) <= 1.25 * rounding)
