@@ -22,12 +22,18 @@ RATE_HZ = 100.0
 SYMMETRY = """\
 phase,metric,unit,left_mean,right_mean,left_cv_percent,right_cv_percent,n_left,n_right,n_runs,scope,\
 symmetry_index_percent,ci_low_percent,ci_high_percent,difference,difference_ci_low,difference_ci_high,\
-smallest_difference,smallest_difference_source,verdict
-acceleration,contact_time_s,s,.301,.332,5.1,4.7,4,6,2,day,9.79,6.1,13.5,.031,.019,.043,5,convention,right larger
-later,contact_time_s,s,.304,.311,5.4,4.9,12,12,2,day,2.28,-3,7.5,.007,-.009,.023,5,convention,unclear
-later,push_off_angular_velocity_deg_s,deg/s,601,604,4,4.2,12,12,2,day,.5,-2.5,3.5,3,-15,21,5,convention,alike
-later,double_support_s,s,.021,.015,-,-,12,12,2,day,-,-,-,-.006,-.014,.002,-,,unclear
-later,track_angle_deg,deg,-,-,-,-,0,0,0,day,-,-,-,-,-,-,-,,not measured
+smallest_difference,smallest_difference_source,verdict,\
+systematic_percent,systematic_difference,runs_needed,advice
+acceleration,contact_time_s,s,.301,.332,5.1,4.7,4,6,2,day,9.79,6.1,13.5,.031,.019,.043,5,convention,right larger,\
+1.2,.004,-,
+later,contact_time_s,s,.304,.311,5.4,4.9,12,12,2,day,2.28,-3,7.5,.007,-.009,.023,5,convention,unclear,\
+1.2,.004,7,more_runs
+later,stride_rate_hz,Hz,1.6,1.6,5,5,12,12,2,day,.5,-2.5,3.5,.01,-.02,.03,5,convention,alike,0,0,-,
+later,push_off_angular_velocity_deg_s,deg/s,601,604,4,4.2,12,12,2,day,.5,-2.5,3.5,3,-15,21,5,convention,alike,1,6,-,
+later,double_support_s,s,.021,.015,-,-,12,12,2,day,-,-,-,-.006,-.014,.002,.015,convention,unclear,\
+-,.007,-,better_calibration
+later,track_angle_deg,deg,-,-,-,-,0,0,0,,-,-,-,-,-,-,2,convention,not measured,-,-,-,no_pairs
+all,contact_time_s,s,.303,.318,5.2,4.8,16,18,2,day,4.83,1.1,8.5,.015,.003,.027,5,convention,unclear,1.2,.004,-,
 """
 
 
@@ -92,7 +98,8 @@ def hand_made_skate(side, samples=400):
 
 
 def hand_made_symmetry():
-    return pd.read_csv(io.StringIO(SYMMETRY), keep_default_na=False, na_values=["-"])
+    table = pd.read_csv(io.StringIO(SYMMETRY), keep_default_na=False, na_values=["-"])
+    return table.astype({"runs_needed": "Int64"})
 
 
 def hand_made_result(consent="guardian"):

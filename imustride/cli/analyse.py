@@ -109,10 +109,11 @@ def _readable(result: SessionResult, last: str) -> list[str]:
     lines += columns(
         [("run", "gate time [s]", "pushes L / R", "steps per second", ""), *runs], right=(1, 2, 3)
     )
-    compared = [tuple(row.values()) for row in symmetry_rows(result.symmetry)]
-    if compared:
+    told = ("what", "left", "right", "against", "sizes", "verdict")
+    rows = [tuple(row[name] for name in told) for row in symmetry_rows(result.symmetry)]
+    if rows:
         heading = ("left and right (+: right larger)", "L", "R", "R against L (95 %)", "n L, R; runs", "")
-        lines += ["", *columns([heading, *compared], right=(1, 2, 3))]
+        lines += ["", *columns([heading, *rows], right=(1, 2, 3))]
     return [*lines, "", last]
 
 

@@ -83,6 +83,14 @@ SYMMETRY: Mapping[str, Column] = {
     "smallest_difference": Column("number", "", "smallest difference that is called one"),
     "smallest_difference_source": Column("string", "", "where the smallest difference comes from"),
     "verdict": Column("string", "", "left larger, right larger, alike, unclear or not measured"),
+    "systematic_percent": Column("number", "%", "half width of the systematic part of the index alone"),
+    "systematic_difference": Column(
+        "number", "", "half width of the systematic part of the difference alone"
+    ),
+    "random_percent": Column("number", "%", "half width of the random part of the index alone"),
+    "random_difference": Column("number", "", "half width of the random part of the difference alone"),
+    "runs_needed": Column("integer", "", "runs in all that would turn unclear into an answer"),
+    "advice": Column("string", "", "what would: more_runs, better_calibration; or what stands in the way"),
 }
 KEYS = {
     "pushes": ["run", "side", "push"],

@@ -29,6 +29,18 @@ PUSH_COLUMNS = (
     ("stride_length_m", "stride [m]", "m"),
     ("lateral_travel_m", "sideways [m]", "m"),
 )
+# What says nothing that another row does not say, or is mostly an assumption.
+NOT_SHOWN = ("stride_rate_hz", "stride_width_m")
+NO_INTERVAL = "too few pushes for an interval"
+REASONS = {
+    "join_clocks": "the sensors' clocks could not be joined",
+    "no_pairs": "too few neighbouring pushes of both feet with a value",
+}
+REMEDIES = {
+    "more_runs": "more runs are needed",
+    "better_calibration": "only a better calibration would tell",
+    "near_smallest_difference": "too near to the smallest difference",
+}
 
 
 def run_rows(runs: pd.DataFrame, pushes: pd.DataFrame) -> list[dict[str, Any]]:
@@ -56,10 +68,24 @@ def _step_rate(rate_hz: float, pushes: pd.DataFrame) -> str:
     return f"{number(rate_hz, 'Hz')} (SD {number(float(np.std(each_hz, ddof=1)), 'Hz')}, n {len(each_hz)})"
 
 
+def compared(symmetry: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of ``symmetry.csv`` that a page shows: measured, by metric, the phases apart."""
+    wanted = (symmetry["phase"] != "all") & ~symmetry["metric"].isin(NOT_SHOWN)
+    rows = symmetry[wanted & (symmetry["verdict"] != "not measured")]
+    order = {metric: place for place, metric in enumerate(symmetry["metric"].unique())}
+    return rows.sort_values("metric", key=lambda metrics: metrics.map(order), kind="stable")
+
+
+def not_compared(symmetry: pd.DataFrame) -> list[str]:
+    """Return the metrics that could be compared in no phase, each with the reason where one is given."""
+    gone = symmetry[~symmetry["metric"].isin([*compared(symmetry)["metric"], *NOT_SHOWN])]
+    reasons = {row["metric"]: REASONS.get(row.get("advice", "")) for row in gone.to_dict("records")}
+    return [label(metric) + (f" ({reason})" if reason else "") for metric, reason in reasons.items()]
+
+
 def symmetry_rows(symmetry: pd.DataFrame) -> list[dict[str, str]]:
-    """Return the rows of the comparison of left and right, those not measured left out."""
-    measured = symmetry[symmetry["verdict"] != "not measured"]
-    return [_symmetry_row(row) for row in measured.to_dict("records")]
+    """Return the rows of the comparison of left and right."""
+    return [_symmetry_row(row) for row in compared(symmetry).to_dict("records")]
 
 
 def _symmetry_row(row: dict[Any, Any]) -> dict[str, str]:
@@ -70,22 +96,36 @@ def _symmetry_row(row: dict[Any, Any]) -> dict[str, str]:
         mean = number(row[f"{side}_mean"], of)
         means[side] = mean if spread == MISSING else f"{mean} ({spread} %)"
     if np.isfinite(row["symmetry_index_percent"]):
-        against = _with_interval(
-            row["symmetry_index_percent"], row["ci_low_percent"], row["ci_high_percent"], "%"
-        )
+        names, in_unit = ("symmetry_index_percent", "ci_low_percent", "ci_high_percent"), "%"
+        systematic = row.get("systematic_percent", np.nan)
     else:
-        against = _with_interval(row["difference"], row["difference_ci_low"], row["difference_ci_high"], of)
+        names, in_unit = ("difference", "difference_ci_low", "difference_ci_high"), of
+        systematic = row.get("systematic_difference", np.nan)
+    value, low, high = (float(row[name]) for name in names)
     return {
         "what": f"{label(row['metric'])} [{unit(of)}], {row['phase']}",
         **means,
-        "against": against,
+        "against": _with_interval(value, low, high, in_unit),
+        "systematic": number(systematic, in_unit),
         "sizes": f"{int(row['n_left'])}, {int(row['n_right'])}; {int(row['n_runs'])}",
-        "verdict": row["verdict"],
+        "verdict": row["verdict"] + _remedy(row),
     }
 
 
+def _remedy(row: dict[Any, Any]) -> str:
+    """What would turn "unclear" into an answer."""
+    import pandas as pd
+
+    needed = row.get("runs_needed")
+    if row.get("advice") == "more_runs" and not pd.isna(needed):
+        return f": {int(needed)} runs in all would tell"
+    words = REMEDIES.get(row.get("advice", ""))
+    return f": {words}" if words else ""
+
+
 def _with_interval(value: float, low: float, high: float, of: str) -> str:
-    return f"{number(value, of, sign=True)} {unit(of)} ({interval(low, high, of)})"
+    between = interval(low, high, of)
+    return f"{number(value, of, sign=True)} {unit(of)} ({NO_INTERVAL if between == MISSING else between})"
 
 
 def push_table(pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
-from imustride.report.rows import accuracy_rows, push_table, run_rows, symmetry_rows
+from imustride.report.rows import accuracy_rows, compared, not_compared, push_table, run_rows, symmetry_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,6 +58,7 @@ def summary_page(result: SessionResult) -> str:
         remarks=[*result.notes, *(f"{run.name}: {note}" for run in result.runs for note in run.notes)],
         pictures=_pictures(result),
         symmetry=symmetry_rows(result.symmetry),
+        not_compared=not_compared(result.symmetry),
         scope=" or ".join(SCOPE[word] for word in scopes),
         push_headings=headings,
         push_rows=rows,
@@ -74,7 +76,10 @@ def _pictures(result: SessionResult) -> list[dict[str, Any]]:
     runs = {run.name if run.usable else f"{run.name} (left out)": run.pushes for run in result.runs}
     runs = dict([(title, pushes) for title, pushes in runs.items() if len(pushes)][:MOST_PANELS])
     turning = {title: pushes for title, pushes in runs.items() if pushes[ANGULAR_VELOCITY].notna().any()}
-    indexed = result.symmetry[result.symmetry["symmetry_index_percent"].notna()]
+    indexed = compared(result.symmetry)
+    indexed = indexed[
+        indexed["ci_low_percent"].map(math.isfinite) & indexed["ci_high_percent"].map(math.isfinite)
+    ]
     drawn = []
     if runs:
         drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs)))

@@ -99,11 +99,30 @@ def test_a_rate_has_its_sample_size_and_spread(page):
     assert re.search(r"3\.23 \(SD 0\.00, n 17\)", words(page))
 
 
-def test_a_comparison_has_interval_sample_size_and_verdict(page):
+def test_a_comparison_has_interval_systematic_part_sample_size_and_verdict(page):
     text = words(page)
-    assert "+9.8 % (+6.1 to +13.5) 4, 6; 2 right larger" in text
-    assert "−0.006 s (−0.014 to +0.002) 12, 12; 2 unclear" in text
-    assert "track angle" not in text
+    assert "+9.8 % (+6.1 to +13.5) 1.2 4, 6; 2 right larger" in text
+    assert "−0.006 s (−0.014 to +0.002) 0.007 12, 12; 2 unclear: only a better calibration would tell" in text
+
+
+def test_an_open_question_says_what_would_answer_it(page):
+    assert "unclear: 7 runs in all would tell" in words(page)
+
+
+def test_what_could_not_be_compared_is_named_with_its_reason(page):
+    assert "Not compared: track angle to the lane (too few neighbouring pushes" in words(page)
+
+
+def test_phases_taken_together_and_mere_reciprocals_stay_in_the_tables(page):
+    assert "+4.8" not in words(page)
+    assert "stride rate" not in words(page)
+
+
+def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
+    bare = result.symmetry.assign(ci_low_percent=np.nan, ci_high_percent=np.nan)
+    page = summary_page(dataclasses.replace(result, symmetry=bare))
+    assert "Left and right compared" not in page
+    assert "+9.8 % (too few pushes for an interval)" in words(page)
 
 
 def test_every_picture_is_described(page):
