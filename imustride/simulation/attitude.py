@@ -52,14 +52,14 @@ def attitude(draw: Draw, plan: Plan, body: Body, steps: tuple[Step, ...]) -> Att
         Course(samples, first.turn_rad[0]),
         Course(samples, 0.5),
     )
-    _shocks(courses, draw, plan, plan.shocks_s[:2], side)
+    _shocks(courses, draw, plan.shocks_s[:2], side)
     for i, step in enumerate(steps):
         if i > 0:
             _land(courses, step, draw)
         if i + 1 < len(steps):
-            _leave(courses, step, steps[i + 1], draw, rng)
+            _leave(courses, step, steps[i + 1], draw, plan, rng)
     _stop(courses, draw, plan, side, rng)
-    _shocks(courses, draw, plan, plan.shocks_s[2:], side)
+    _shocks(courses, draw, plan.shocks_s[2:], side)
     return _joined(draw, plan, body, courses, side, rng)
 
 
@@ -79,7 +79,9 @@ def _land(courses: _Courses, step: Step, draw: Draw) -> None:
         courses.turn.move_to(on_s + 0.25, on_s + 0.8, step.turn_rad[1])
 
 
-def _leave(courses: _Courses, step: Step, following: Step, draw: Draw, rng: np.random.Generator) -> None:
+def _leave(
+    courses: _Courses, step: Step, following: Step, draw: Draw, plan: Plan, rng: np.random.Generator
+) -> None:
     """To blade-off and through the swing to the next blade-on."""
     contact, next_s = step.contact, following.contact.on_s
     swing_s = next_s - contact.off_s
@@ -87,7 +89,7 @@ def _leave(courses: _Courses, step: Step, following: Step, draw: Draw, rng: np.r
     plain = Shape(float(rng.uniform(-5, 5)), float(rng.uniform(0, 0.5)))
     if contact.order >= 0:
         courses.edge.move_to(*step.lean_s, step.edge_rad[1], plain)
-        begin_s = max(contact.on_s, contact.off_s - 0.5)
+        begin_s = max(contact.on_s, contact.off_s - 0.5, plan.stance_s[1])
         courses.turn.move_to(begin_s, contact.off_s + 0.02, step.turn_rad[1])
         courses.load.move(begin_s, contact.off_s - 0.08, 0.15)
         if contact.kind == "standing" and contact.order == 1:
@@ -100,14 +102,14 @@ def _leave(courses: _Courses, step: Step, following: Step, draw: Draw, rng: np.r
     courses.pitch.move(*step.rise_s, step.rise_rad, shape)
     back_s = step.rise_s[1] - float(rng.uniform(0.0, 0.3)) * (step.rise_s[1] - step.rise_s[0])
     landed_s = next_s - float(rng.uniform(0.0, 0.15)) * swing_s
-    back_s = min(back_s + draw.skater.heel_up_ratio * swing_s, landed_s - max(0.1, 0.35 * swing_s))
+    back_s = min(back_s + draw.skater.heel_up_ratio * swing_s, landed_s - max(0.12, 0.5 * swing_s))
     courses.pitch.move_to(back_s, landed_s, following.pitch_rad[0], plain)
     swing = (contact.off_s + 0.1 * swing_s, next_s - 0.05 * swing_s)
     courses.edge.move_to(max(swing[0], step.lean_s[1] - 0.02), swing[1], following.edge_rad[0], plain)
     courses.turn.move_to(*swing, following.turn_rad[0])
 
 
-def _shocks(courses: _Courses, draw: Draw, plan: Plan, times_s: tuple[float, ...], side: str) -> None:
+def _shocks(courses: _Courses, draw: Draw, times_s: tuple[float, ...], side: str) -> None:
     """Raise the heels and drop them; the toes stay on the ice."""
     if draw.conditions.shock_kind != "heels":
         return

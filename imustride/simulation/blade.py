@@ -8,6 +8,7 @@ end is where the toe touches. The middle of the running edge is the origin of th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -106,7 +107,8 @@ def path(draw: Draw, plan: Plan, body: Body, attitude: Attitude, steps: tuple[St
     direction = np.column_stack([np.cos(angle), np.sin(angle)])
     aside = np.column_stack([-direction[:, 1], direction[:, 0]])
     for step in steps:
-        span = slice(max(sample(step.contact.on_s), 0), min(sample(step.contact.off_s), samples - 1) + 1)
+        last = samples - 1 if step is steps[-1] else sample(step.contact.off_s)
+        span = slice(sample(step.contact.on_s), last + 1)
         on_ice[span] = True
         along[span], across[span] = _sliding(draw, plan, body, angle[span], step, span)
         slid = along[span, None] * direction[span] + across[span, None] * aside[span]
@@ -115,7 +117,7 @@ def path(draw: Draw, plan: Plan, body: Body, attitude: Attitude, steps: tuple[St
         place[span] = step.place_m + np.vstack([np.zeros((1, 2)), np.cumsum(moved, axis=0)])
         if span.start > 0:
             _give(clearance, step, span)
-    for step, following in zip(steps, steps[1:], strict=False):
+    for step, following in pairwise(steps):
         _swing(place, velocity, clearance, step, following)
     return Path(np.column_stack([place, height + clearance]), clearance, along, across, on_ice)
 
@@ -150,9 +152,7 @@ def _sliding(
     return along + step.jolt_m_s[0] * left, across + step.jolt_m_s[1] * left
 
 
-def _coasting(
-    plan: Plan, body: Body, angle: Floats, span: slice, plough_deg: float
-) -> tuple[Floats, Floats]:
+def _coasting(plan: Plan, body: Body, angle: Floats, span: slice, plough_deg: float) -> tuple[Floats, Floats]:
     """Both feet carried by the body: along the blades in the glide, across them in plough and stop."""
     forced = Course(len(body.speed_m_s), 1.0 if plough_deg > 0 else 0.0)
     forced.move_to(plan.stop_s[0] - 0.15, plan.stop_s[0] + 0.05, 1.0)

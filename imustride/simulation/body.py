@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,7 +62,7 @@ def _speed(draw: Draw, plan: Plan, time_s: NDArray[np.float64]) -> NDArray[np.fl
     speed -= slowing * gliding
     at_stop = speed[min(int(from_s * GRID_HZ), len(speed) - 1)]
     braking = np.clip(time_s - from_s, 0, None) * at_stop / max(to_s - 0.3 - from_s, 0.1)
-    return np.clip(speed - braking, 0, None)
+    return np.asarray(np.clip(speed - braking, 0, None))
 
 
 def _smooth(values: NDArray[np.float64], width_s: float) -> NDArray[np.float64]:
@@ -77,7 +78,7 @@ def _weave(draw: Draw, plan: Plan, samples: int) -> NDArray[np.float64]:
     course = Course(samples)
     pushes = plan.pushes
     shape = Shape()
-    for push, following in zip(pushes[1:], pushes[2:], strict=False):
+    for push, following in pairwise(pushes[1:]):
         from_s = max(push.on_s, pushes[0].off_s)
         width = draw.skater.weave_m * min(2 * (following.off_s - push.off_s), 1.5)
         course.move_to(from_s, following.off_s - 0.05, (1 if push.side == "left" else -1) * width, shape)

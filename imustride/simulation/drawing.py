@@ -9,13 +9,22 @@ import numpy as np
 
 from imustride.constants import HUNDRED_FEET_M
 from imustride.errors import SettingsError
-from imustride.simulation.parameters import GRADES, Conditions, Device, Skater
+from imustride.simulation.parameters import GRADES, SEVERAL, Conditions, Device, Skater
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 # Independent random streams, so that switching one effect leaves every other draw as it was.
-STREAMS = {"skater": 1, "conditions": 2, "left": 3, "right": 4, "shared": 5, "steps": 6, "attitude": 7, "ice": 8}
+STREAMS = {
+    "skater": 1,
+    "conditions": 2,
+    "left": 3,
+    "right": 4,
+    "shared": 5,
+    "steps": 6,
+    "attitude": 7,
+    "ice": 8,
+}
 FASTEST_S, SLOWEST_S = 4.1, 6.9  # over 30.48 m (Stastny et al. 2023: mean 4.5 s; wider on purpose)
 SHORTEST_SWING_S, SHORTEST_CONTACT_S = 0.23, 0.17
 
@@ -37,7 +46,9 @@ class Draw:
 
 
 def draw(seed: int, grade: str, run: int = 0, overrides: Mapping[str, Any] | None = None) -> Draw:
-    """Draw skater and devices by `seed`, conditions by `seed` and `run`, then apply `overrides`.
+    """Draw skater, devices and the day by `seed`, what differs between runs by `run` too.
+
+    `overrides` then replace what was drawn, by the name of the field.
 
     Raises
     ------
@@ -48,7 +59,9 @@ def draw(seed: int, grade: str, run: int = 0, overrides: Mapping[str, Any] | Non
         message = f"unknown grade {grade!r} of simulation; choose one of {', '.join(GRADES)}"
         raise SettingsError(message)
     skater = _skater(np.random.default_rng([seed, STREAMS["skater"]]), grade)
-    conditions = _conditions(np.random.default_rng([seed, STREAMS["conditions"], run]), grade)
+    conditions = _conditions(np.random.default_rng([seed, STREAMS["conditions"], 0]), grade)
+    this_run = _conditions(np.random.default_rng([seed, STREAMS["conditions"], run]), grade)
+    conditions = replace(conditions, **{name: getattr(this_run, name) for name in SEVERAL})
     shared = np.random.default_rng([seed, STREAMS["shared"]])
     rate_hz = _rate(shared, grade)
     worn = {"axes_declared": bool(shared.random() < 0.5), "position_declared": bool(shared.random() < 0.5)}
@@ -103,7 +116,7 @@ def _speed(rng: np.random.Generator) -> tuple[float, float]:
             return float(peak), float(rise)
 
 
-def _timing(rng: np.random.Generator) -> dict[str, float]:
+def _timing(rng: np.random.Generator) -> dict[str, Any]:
     """Stride time and double support that leave room for contact and swing."""
     wide = rng.random() < 0.35
     stride_s = rng.uniform(0.45, 1.4) if wide else rng.uniform(0.55, 1.0)
@@ -136,7 +149,7 @@ def _landing(rng: np.random.Generator, grade: str) -> dict[str, Any]:
     }
 
 
-def _stance(rng: np.random.Generator) -> dict[str, float]:
+def _stance(rng: np.random.Generator) -> dict[str, Any]:
     return {
         "toe_out_left_deg": float(rng.uniform(0, 40)),
         "toe_out_right_deg": float(rng.uniform(0, 40)),
@@ -151,7 +164,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
     """Draw an athlete."""
     peak, rise = _speed(rng)
     rise_time_s = rng.uniform(0.09, 0.2)
-    rate = rng.uniform(280, 950)
+    rate = rng.uniform(270, 900)
     amplitude = np.clip(rate * rise_time_s / 1.875, 18, 68)
     differs = 12.0 if grade == "real_ice" else 8.0
     u = rng.uniform
@@ -191,6 +204,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         blade_length_m=u(0.26, 0.3),
         rocker_radius_m=u(2.5, 3.5),
         body_lead_m=u(0.1, 0.4),
+        start_behind_m=u(0.5, 0.9),
     )
 
 
@@ -216,7 +230,6 @@ def _conditions(rng: np.random.Generator, grade: str) -> Conditions:
         stop_kind="hockey" if rng.random() < 0.6 else "plough",
         stop_m_s2=u(2.5, 5.0),
         quiet_s=u(2.0, 4.0),
-        start_behind_m=u(0.5, 0.9),
         ice_vibration_m_s2=float(np.exp(u(np.log(0.3 if real else 0.6), np.log(8.0 if real else 5.0)))),
         vibration_low_hz=float(low),
         vibration_high_hz=float(np.exp(u(np.log(150), np.log(900)))),
@@ -254,7 +267,7 @@ def _low_pass(rng: np.random.Generator, grade: str) -> dict[str, Any]:
     }
 
 
-def _mount(rng: np.random.Generator, axes_declared: bool) -> tuple[float, float, float, float]:  # noqa: FBT001
+def _mount(rng: np.random.Generator, *, axes_declared: bool) -> tuple[float, float, float, float]:
     """Any rotation, or one of the 24 box positions turned by up to 15 degrees."""
     from scipy.spatial.transform import Rotation
 
@@ -288,7 +301,7 @@ def _device(rng: np.random.Generator, grade: str, rate_hz: float, shared: dict[s
         clock_offset_s=u(-30, 30),
         clock_drift_ppm=u(-60, 60),
         stamp_jitter_s=u(0, 0.02) / rate_hz,
-        mount_quaternion=_mount(rng, shared["axes_declared"]),
+        mount_quaternion=_mount(rng, axes_declared=shared["axes_declared"]),
         position_m=(u(-0.03, 0.03), u(0.0, 0.05) * (1 if rng.random() < 0.5 else -1), u(0.08, 0.14)),
         position_error_m=_triple(rng, 0.01),
         acceleration_bias_m_s2=_triple(rng, (60 if poor else 20) * mg),

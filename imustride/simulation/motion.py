@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from imustride.simulation.attitude import Attitude, attitude
 from imustride.simulation.blade import Path, path
 from imustride.simulation.body import Body, body
@@ -12,6 +14,8 @@ from imustride.simulation.steps import Step, steps
 from imustride.simulation.timing import SIDES, Plan, plan
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from imustride.simulation.drawing import Draw
 
 
@@ -36,6 +40,11 @@ class Motion:
     plan: Plan
     body: Body
     feet: dict[str, Foot]
+
+    @property
+    def middle_m(self) -> NDArray[np.float64]:
+        """Midpoint of the feet, shape (n, 3)."""
+        return np.asarray((self.feet["left"].path.place_m + self.feet["right"].path.place_m) / 2)
 
 
 def move(draw: Draw) -> Motion:

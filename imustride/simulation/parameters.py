@@ -1,4 +1,7 @@
-"""What is drawn for one simulated run: the skater, the run's conditions, the two devices."""
+"""What is drawn for one simulated run: the skater, the run's conditions, the two devices.
+
+`SEVERAL` names the conditions that differ between the runs of a day; the others belong to the day.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,21 @@ GRADES = ("good", "poor", "real_ice")
 Shock = Literal["heels", "knock"]
 Stop = Literal["plough", "hockey"]
 Point = Literal["contact", "middle"]
+
+
+SEVERAL = (
+    "lead_in_s",
+    "shock_apart_s",
+    "stance_s",
+    "shuffle",
+    "extra_time_s",
+    "glide_s",
+    "stop_m_s2",
+    "quiet_s",
+    "stumble_ratio",
+    "log_begins_late",
+    "log_ends_early",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +87,12 @@ class Skater:
     blade_length_m: float
     rocker_radius_m: float
     body_lead_m: float  # the gate's beam sees the body ahead of the feet
+    start_behind_m: float  # feet behind the first gate
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What differs between the runs of a day: protocol, ice and mishaps."""
+    """Protocol, ice and mishaps of a run."""
 
     lead_in_s: float
     shock_kind: Shock
@@ -89,7 +108,6 @@ class Conditions:
     stop_kind: Stop
     stop_m_s2: float
     quiet_s: float
-    start_behind_m: float
     ice_vibration_m_s2: float  # rms of the three axes at 8 m/s
     vibration_low_hz: float
     vibration_high_hz: float

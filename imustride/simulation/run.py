@@ -12,7 +12,7 @@ from imustride.simulation.drawing import Draw, draw
 from imustride.simulation.motion import Motion, move
 from imustride.simulation.sensors import Logged, ideal, record
 from imustride.simulation.timing import SIDES
-from imustride.simulation.transitions import PLAIN
+from imustride.simulation.transitions import GRID_HZ, PLAIN, sample
 from imustride.simulation.truth import truth_table
 from imustride.simulation.vibration import shaking
 
@@ -134,16 +134,12 @@ def _log_span(drawn: Draw, motion: Motion, rng: np.random.Generator) -> tuple[fl
 
 def gate_times(drawn: Draw, motion: Motion) -> tuple[float, float]:
     """Return when the body, ahead of the feet, crosses 0 and 30.48 m along its path (true time)."""
-    from imustride.simulation.transitions import GRID_HZ
-
     body, plan = motion.body, motion.plan
-    time_s = [i / GRID_HZ for i in range(0, len(body.path_m), 4)]
-    feet = sum(motion.feet[side].path.place_m for side in SIDES) / 2
-    running = (np.array(time_s) > plan.pushes[2].on_s) & (np.array(time_s) < plan.push_end_s)
-    behind = feet[::4, 0][running].mean() - body.place_m[::4, 0][running].mean()
-    shift = behind * PLAIN.course(np.array(time_s) - plan.body_start_s)
-    front = body.path_m[::4] + shift + drawn.skater.body_lead_m
-    first, last = drawn.conditions.start_behind_m + np.array([0.0, HUNDRED_FEET_M])
+    time_s = np.arange(len(body.path_m)) / GRID_HZ
+    running = slice(sample(plan.pushes[2].on_s), sample(plan.push_end_s))
+    ahead = (motion.middle_m[running, 0] - body.place_m[running, 0]).mean()
+    front = body.path_m + ahead * PLAIN.course(time_s - plan.body_start_s) + drawn.skater.body_lead_m
+    first, last = drawn.skater.start_behind_m + np.array([0.0, HUNDRED_FEET_M])
     crossed = [np.interp(at, front, time_s) if front[-1] > at else np.nan for at in (first, last)]
     return float(crossed[0]), float(crossed[1])
 

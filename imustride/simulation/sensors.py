@@ -96,15 +96,17 @@ def record(
     true_s = (own_s - device.clock_offset_s) / (1 + device.clock_drift_ppm * 1e-6)
     sampled = _between(signals, (true_s - device.delay_s) * GRID_HZ)
     acceleration, acceleration_end = _converted(
-        sampled[:, :3] @ sensor_from_segment.T @ _gain(
-            device.acceleration_scale_ratio, device.acceleration_misalignment_deg
-        ).T
+        sampled[:, :3]
+        @ sensor_from_segment.T
+        @ _gain(device.acceleration_scale_ratio, device.acceleration_misalignment_deg).T
         + device.acceleration_bias_m_s2
         + device.acceleration_noise_m_s2 * rng.normal(size=(len(own_s), 3)),
         device.acceleration_range_g * STANDARD_GRAVITY_M_S2,
     )
     turning, turning_end = _converted(
-        sampled[:, 3:] @ sensor_from_segment.T @ _gain(device.gyro_scale_ratio, device.gyro_misalignment_deg).T
+        sampled[:, 3:]
+        @ sensor_from_segment.T
+        @ _gain(device.gyro_scale_ratio, device.gyro_misalignment_deg).T
         + np.radians(device.gyro_bias_deg_s)
         + np.radians(device.gyro_noise_deg_s) * rng.normal(size=(len(own_s), 3)),
         np.radians(device.angular_velocity_range_deg_s),
@@ -150,7 +152,7 @@ def _between(signals: Floats, at: Floats) -> Floats:
 def _gain(scale: tuple[float, float, float], misalignment_deg: tuple[float, float, float]) -> Floats:
     """Matrix of scale errors and a small wrong turn of the sensitive axes."""
     x, y, z = np.radians(misalignment_deg)
-    return np.eye(3) + np.diag(scale) + np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+    return np.asarray(np.eye(3) + np.diag(scale) + np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]]))
 
 
 def _converted(values: Floats, end: float) -> tuple[Floats, NDArray[np.bool_]]:
@@ -158,7 +160,7 @@ def _converted(values: Floats, end: float) -> tuple[Floats, NDArray[np.bool_]]:
     step = end / COUNTS
     counts = np.clip(np.round(values / step), -COUNTS, COUNTS - 1)
     at_end = (counts <= -COUNTS) | (counts >= COUNTS - 1)
-    return counts * step, at_end.any(axis=1)
+    return counts * step, np.asarray(at_end.any(axis=1))
 
 
 def _missing(

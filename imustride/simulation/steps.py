@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -68,7 +69,8 @@ def steps(draw: Draw, plan: Plan, body: Body) -> dict[str, tuple[Step, ...]]:
     rng = np.random.default_rng([draw.seed, 60, draw.run])
     near = _within_swing(draw, plan)
     return {
-        side: tuple(_step(near, plan, body, contact, rng) for contact in plan.contacts[side]) for side in SIDES
+        side: tuple(_step(near, plan, body, contact, rng) for contact in plan.contacts[side])
+        for side in SIDES
     }
 
 
@@ -77,7 +79,7 @@ def _within_swing(draw: Draw, plan: Plan) -> Draw:
     swings = [
         following.on_s - contact.off_s
         for side in SIDES
-        for contact, following in zip(plan.contacts[side], plan.contacts[side][1:], strict=False)
+        for contact, following in pairwise(plan.contacts[side])
         if contact.kind == "push"
     ]
     skater = draw.skater
@@ -96,9 +98,9 @@ def _step(draw: Draw, plan: Plan, body: Body, contact: Contact, rng: np.random.G
     heading = float(body.heading_rad[_clamped(contact.on_s, body)])
     glide_m_s, turn = _running(draw, body, contact, place, rng)
     pivots = skater.toe_pivot and 0 <= contact.order < PIVOT_ORDERS
-    pitch, settle = _landing_pitch(draw, pivots, contact, rng)
+    pitch, settle = _landing_pitch(draw, contact, rng, pivots=pivots)
     rise, rise_s = _rise(draw, plan, contact, rng)
-    edge, lean_s = _edge(draw, contact, rng)
+    edge, lean_s = _edge(draw, plan, contact, rng)
     landing = min(skater.landing_speed_m_s * float(np.exp(0.25 * rng.normal())), HARDEST_LANDING_M_S)
     landing_s = min(skater.landing_time_s, DEEPEST_STOP_M / landing)
     jolt = rng.normal(size=2) * (0.4 * landing + 0.02, 0.25 * landing + 0.01)
@@ -154,7 +156,7 @@ def _place(draw: Draw, body: Body, contact: Contact, rng: np.random.Generator) -
     beside = skater.land_beside_m if contact.kind == "push" else 0.12 + skater.land_beside_m / 3
     ahead = skater.land_ahead_m * _varied(rng, 0.15)
     offset = np.array([ahead, outward * (beside + 0.02 * rng.normal())])
-    return body.place_m[i] + _turned(offset, body.heading_rad[i])
+    return np.asarray(body.place_m[i] + _turned(offset, body.heading_rad[i]))
 
 
 def _running(
@@ -184,7 +186,11 @@ def _running(
 
 
 def _landing_pitch(
-    draw: Draw, pivots: bool, contact: Contact, rng: np.random.Generator  # noqa: FBT001
+    draw: Draw,
+    contact: Contact,
+    rng: np.random.Generator,
+    *,
+    pivots: bool,
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return pitch at landing and flat, and delay and duration of settling; a slap is short."""
     skater = draw.skater
@@ -220,7 +226,7 @@ def _rise(
 
 
 def _edge(
-    draw: Draw, contact: Contact, rng: np.random.Generator
+    draw: Draw, plan: Plan, contact: Contact, rng: np.random.Generator
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return edge at landing and greatest edge, and from when to when the leg leans over."""
     skater = draw.skater
@@ -233,7 +239,7 @@ def _edge(
     greatest = skater.edge_push_deg * _varied(rng, skater.variation_ratio)
     greatest *= 1 - OUTWARD[contact.side] * skater.edge_asymmetry_percent / 200
     land = skater.edge_land_deg + 1.5 * float(rng.normal())
-    begin_s = max(contact.on_s, contact.off_s - 0.6)
+    begin_s = max(contact.on_s, contact.off_s - 0.6, plan.stance_s[1])
     from_s = begin_s + float(rng.uniform(0.0, 0.4)) * (contact.off_s - begin_s)
     to_s = contact.off_s + skater.edge_lead_s + 0.005 * float(rng.normal())
     return (float(np.radians(land)), float(np.radians(greatest))), (from_s, to_s)

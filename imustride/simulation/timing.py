@@ -73,7 +73,14 @@ def plan(draw: Draw) -> Plan:
     end_s = shocks[-1] + float(rng.uniform(0.7, 1.5))
     contacts = _contacts(draw.skater.first_lift, shuffle, sequence, end_s)
     return Plan(
-        contacts, tuple(shocks), stance_s, body_start_s, push_end_s, (stop_from_s, stop_to_s), end_s, stumble_order
+        contacts,
+        tuple(shocks),
+        stance_s,
+        body_start_s,
+        push_end_s,
+        (stop_from_s, stop_to_s),
+        end_s,
+        stumble_order,
     )
 
 
@@ -109,13 +116,13 @@ def _sequence(
 def _time_over_s(skater: Skater, way_m: float) -> float:
     """Return how long the body takes for its first metres."""
     time_s = np.linspace(0, 2, 401)
-    path = skater.peak_speed_m_s * (time_s - skater.speed_rise_s * (1 - np.exp(-time_s / skater.speed_rise_s)))
+    path = skater.peak_speed_m_s * (
+        time_s - skater.speed_rise_s * (1 - np.exp(-time_s / skater.speed_rise_s))
+    )
     return float(np.interp(way_m, path, time_s))
 
 
-def _durations(
-    rng: np.random.Generator, skater: Skater, count: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _durations(rng: np.random.Generator, skater: Skater, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Return contact time and following double support of every push, with random variation."""
     progress = np.linspace(0, 1, count)
     stride_s = skater.stride_time_s * (1 + skater.stride_growth_ratio * (progress - 0.5))
@@ -167,7 +174,10 @@ def _shuffle(rng: np.random.Generator, from_s: float) -> list[tuple[str, float, 
 
 
 def _contacts(
-    first_lift: str, shuffle: list[tuple[str, float, float]], sequence: list[tuple[float, float]], end_s: float
+    first_lift: str,
+    shuffle: list[tuple[str, float, float]],
+    sequence: list[tuple[float, float]],
+    end_s: float,
 ) -> dict[str, tuple[Contact, ...]]:
     """Give every contact to its foot, shuffle first."""
     other = "right" if first_lift == "left" else "left"

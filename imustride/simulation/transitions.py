@@ -32,7 +32,7 @@ class Shape:
         u = np.clip(u, 0.0, 1.0)
         quintic = u**3 * (10 - 15 * u + 6 * u**2) + self.skew * (u * (1 - u)) ** 3
         septic = u**4 * (35 - 84 * u + 70 * u**2 - 20 * u**3)
-        return (1 - self.sharpness) * quintic + self.sharpness * septic
+        return np.asarray((1 - self.sharpness) * quintic + self.sharpness * septic)
 
 
 PLAIN = Shape()
@@ -43,7 +43,7 @@ def bump(u: Floats, early: float = 3.0, late: float = 3.0) -> Floats:
     u = np.clip(u, 0.0, 1.0)
     top = early / (early + late)
     scale = top**early * (1 - top) ** late
-    return u**early * (1 - u) ** late / scale
+    return np.asarray(u**early * (1 - u) ** late / scale)
 
 
 class Course:

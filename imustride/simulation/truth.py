@@ -9,7 +9,6 @@ import numpy as np
 from imustride.simulation.blade import body_rate, rotate_back, running_angle
 from imustride.simulation.sensors import own_time
 from imustride.simulation.steps import OUTWARD
-from imustride.simulation.timing import SIDES
 from imustride.simulation.transitions import GRID_HZ, sample
 
 if TYPE_CHECKING:
@@ -45,8 +44,7 @@ def truth_table(
 def lane_angle(motion: Motion) -> float:
     """Direction of the lane [rad]: midpoint of the feet in the stance to where pushing ends."""
     begin, end = (sample(time_s) for time_s in (motion.plan.stance_s[1], motion.plan.push_end_s))
-    middle = sum(motion.feet[side].path.place_m for side in SIDES) / 2
-    way = middle[end] - middle[begin]
+    way = motion.middle_m[end] - motion.middle_m[begin]
     return float(np.arctan2(way[1], way[0]))
 
 
@@ -93,7 +91,9 @@ def _row(
 
 def _next_on(motion: Motion, side: str, contact: Contact) -> float:
     """Return when a foot meets the ice next after this push."""
-    return min(c.on_s for c in motion.plan.contacts[side] if c.on_s > contact.on_s and c.on_s > contact.off_s - 2)
+    return min(
+        c.on_s for c in motion.plan.contacts[side] if c.on_s > contact.on_s and c.on_s > contact.off_s - 2
+    )
 
 
 def _angles(motion: Motion, contact: Contact, lane: float) -> dict[str, float]:
@@ -126,7 +126,9 @@ def _lengths(motion: Motion, contact: Contact, lane: float) -> dict[str, float]:
     width = abs(other_across[sample(following[0].off_s)] - across[off]) if following else np.nan
     if contact.kind == "standing":
         return dict.fromkeys(("blade_speed_m_s", "stride_length_m"), np.nan) | {
-            "stride_width_m": float(width), "lateral_travel_m": np.nan, "step_length_m": np.nan
+            "stride_width_m": float(width),
+            "lateral_travel_m": np.nan,
+            "step_length_m": np.nan,
         }
     on = sample(contact.on_s)
     velocity = np.gradient(foot.path.place_m[on : off + 1, :2], 1 / GRID_HZ, axis=0)
