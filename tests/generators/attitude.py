@@ -68,6 +68,10 @@ class Skater:
         self.lift = Course(samples)
         self.at_roll, self.at_pitch, self.at_track, self.at_hold = self.zero_roll, self.zero_pitch, toe_out, 1.0
         self.landing: dict[int, float] = {}
+        self.share: dict[int, float] = {}
+        self.outward: dict[int, float] = {}
+        for stance in plan.of_side(side)[:-1]:
+            self._plan_push(stance)
 
     def number(self, name: str) -> float:
         """Return a factor as a number."""
@@ -117,10 +121,10 @@ class Skater:
         begin = on + (0.05 if f["edge_course"] == "even" else 0.4) * (peak - on)
         self.turn("roll", begin, peak, top, self.rng.uniform(-0.5, 0.5))
         self.turn("roll", peak, c.off_s + 0.05, 0.85 * top)
-        outward = self._outward(c) * self.larger("abduction") * self.vary(0.05)
+        outward = self.outward[c.order] * self.vary(0.05)
         heading = self.body.heading_rad[int(c.off_s * GRID_HZ)]
         carve = self.number("carve")
-        self.turn("track", on + 0.1 * length, c.off_s + 0.04, heading + self.sign * outward * (1.0 + 0.3 * carve))
+        self.turn("track", on + 0.1 * length, c.off_s + 0.04, heading + self.sign * min(outward * (1.0 + 0.3 * carve), 1.1))
         slip = self.number("skid_m_s") * self.rng.uniform(0.3, 1.0) * self.sign
         self.skid.add_bump(c.off_s - 0.6 * length, c.off_s + 0.1, slip, 3.0, self.rng.uniform(-0.4, 0.4))
         self._heel(c)
@@ -131,20 +135,33 @@ class Skater:
             self.roll.add_bump(middle - 0.02, middle + 0.16, np.radians(self.rng.uniform(-15.0, 15.0)))
             self.hold.add_bump(middle, middle + 0.1, self.rng.uniform(0.1, 0.5))
 
-    def _outward(self, c: Stance) -> float:
-        """Track angle outward that spends the leg's abduction, or the turn-out of the first steps [rad]."""
+    def _plan_push(self, c: Stance) -> None:
+        """Draw how much of the body's path the blade stays behind, and how far out it points.
+
+        The foot must be able to catch up in the swing that follows, and the leg to reach it.
+        """
         on = max(c.on_s, self.plan.start_s)
-        speed = self.body.mean_speed(on, c.off_s)
-        swing = next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2).on_s - c.off_s
-        sideways = min(self.number("abduction_m"), 0.7 * recovery_m(swing))
-        angle = np.arcsin(min(sideways / max(speed * (c.off_s - on), 0.3), 0.6))
+        path = self.body.mean_speed(on, c.off_s) * (c.off_s - on)
+        swing = self._following(c).on_s - c.off_s
+        reach = (self.number("reach_back_m") + self.number("reach_ahead_m")) * self.vary(0.1)
+        later = self.body.mean_speed(c.off_s, c.off_s + swing) * swing  # the hold fades only in the swing
+        share = min(reach / max(path, 1e-3), recovery_m(swing) / max(path + 0.6 * later, 1e-3), 0.97)
+        if not np.isfinite(c.on_s):
+            share = 1.0 if self.rng.random() < 0.6 else self.rng.uniform(0.9, 1.0)
+        self.share[c.order] = share
+        glide = max(path * (1.0 - share), 0.2)
+        sideways = min(self.number("abduction_m"), 0.7 * recovery_m(swing)) * self.larger("abduction")
         fade = np.exp(-max(c.order - 1, 0) / self.number("turn_out_fade_pushes"))
-        first = np.radians(self.number("first_turn_out_deg"))
-        return float(np.clip(max(angle * (1.0 - fade), 0.06) + first * fade, 0.07, 1.05))
+        angle = np.arctan(sideways / glide) * (1.0 - fade) + np.radians(self.number("first_turn_out_deg")) * fade
+        self.outward[c.order] = float(np.clip(angle, 0.07, np.arctan(1.2 * sideways / glide)))
+
+    def _following(self, c: Stance) -> Stance:
+        """Next contact of the same foot."""
+        return next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2)
 
     def _heel(self, c: Stance) -> None:
         """Pitch-rate burst about the blade-off; of given peak rate, length and shape."""
-        following = next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2)
+        following = self._following(c)
         swing = following.on_s - c.off_s
         rate = np.radians(self.number("push_rate_deg_s")) * self.larger("push") * self.vary(self.number("push_sd"))
         length = self.number("push_length_s") * self.vary(0.1)
@@ -168,13 +185,7 @@ class Skater:
     def _left_behind(self, c: Stance) -> None:
         """Share of the body's speed the blade does not follow: all when pivoting, a little when gliding."""
         on = max(c.on_s, self.plan.start_s)
-        path = self.body.mean_speed(on, c.off_s) * (c.off_s - on)
-        swing = next(s for s in self.plan.of_side(self.side) if s.order == c.order + 2).on_s - c.off_s
-        reach = (self.number("reach_back_m") + self.number("reach_ahead_m")) * self.vary(0.1)
-        later = self.body.mean_speed(c.off_s, c.off_s + swing) * swing  # the hold fades only in the swing
-        share = min(reach / max(path, 1e-3), recovery_m(swing) / max(path + 0.6 * later, 1e-3), 0.97)
-        if not np.isfinite(c.on_s):
-            share = 1.0 if self.rng.random() < 0.6 else self.rng.uniform(0.9, 1.0)
+        share = self.share[c.order]
         early = share > 0.6
         end = on + (0.3 if early else 0.9) * (c.off_s - on)
         self.turn("hold", on, end, share if early else min(1.6 * share, 0.8))
@@ -186,7 +197,7 @@ class Skater:
         last = not np.isfinite(following.off_s)
         landing = self.sign * np.radians(self.number("edge_landing_deg") + 1.5 * self.rng.normal())
         pitch = np.radians(self.number("pitch_landing_deg") + 1.5 * self.rng.normal())
-        outward = 0.3 * self.rng.uniform(-0.1, 0.4) if last else self._outward(following)
+        outward = 0.3 * self.rng.uniform(-0.1, 0.4) if last else self.outward[following.order]
         outward = 0.01 * self.rng.normal() if last else outward * (1.0 - 0.7 * min(self.number("carve"), 1.2))
         heading = self.body.heading_rad[int(on * GRID_HZ)]
         self.turn("roll", off + 0.05 * length, on - 0.1 * length, 0.3 * landing if last else landing)

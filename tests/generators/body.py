@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from tests.generators.shapes import Array
 
 DECELERATION_M_S2 = 0.15  # gliding
+STANDING_PUSH_M = 0.7  # furthest the body goes while the standing foot still pushes
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +37,12 @@ def move_body(f: Factors, plan: Plan) -> Body:
     samples = int(plan.end_s * GRID_HZ) + 1
     since = np.maximum(np.arange(samples) / GRID_HZ - plan.start_s, 0.0)
     tau = float(f["speed_distance_s"])
-    speed = float(f["top_speed_m_s"]) * np.tanh(since / tau) * step(since / 0.5)
+    rise = float(f["top_speed_m_s"]) * np.tanh(since / tau)
+    ramp_s = 0.5
+    standing = since < plan.stances[1].off_s - plan.start_s
+    while np.sum((rise * step(since / ramp_s))[standing]) > STANDING_PUSH_M * GRID_HZ:
+        ramp_s *= 1.2
+    speed = rise * step(since / ramp_s)
     ripple = Course(samples, 1.0)
     for stance in plan.stances[1:-2]:
         ripple.add_bump(stance.off_s - 0.18, stance.off_s + 0.14, float(f["speed_ripple"]))

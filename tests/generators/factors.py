@@ -85,7 +85,7 @@ def _body(rng: np.random.Generator, grade: str) -> Factors:
         "first_turn_out_deg": rng.uniform(30.0, 60.0),
         "turn_out_fade_pushes": rng.uniform(1.2, 4.0),
         "carve": rng.uniform(0.2, 1.3),  # growth of the track angle within a contact
-        "curve_1_m": _some(rng, 0.6 if real else 0.2, rng.uniform(-0.012, 0.012)),
+        "curve_1_m": _some(rng, 0.6 if real else 0.2, rng.uniform(-0.006, 0.006)),
         "toe_in_glide_deg": _some(rng, 0.3, rng.uniform(2.0, 8.0)),
     }
 
@@ -93,6 +93,8 @@ def _body(rng: np.random.Generator, grade: str) -> Factors:
 def _skate(rng: np.random.Generator, grade: str) -> Factors:
     real = grade == "real_ice"
     landing = _log(rng, 0.04, 1.1 if real else 0.6)
+    push_rate = rng.uniform(280.0, 880.0)
+    quickest = 25_000.0 if grade == "good" else 40_000.0  # deg/s^2
     hardest = {"good": 60.0, "poor": 90.0, "real_ice": 300.0}[grade]  # m/s^2, mean over the impact
     return {
         "rocker_m": rng.uniform(2.5, 3.5),
@@ -112,10 +114,10 @@ def _skate(rng: np.random.Generator, grade: str) -> Factors:
         "pitch_glide_deg": rng.uniform(-0.7, 1.5),
         "pivot_pitch_deg": rng.uniform(3.0, 14.0),
         "pivot_pushes": int(rng.integers(1, 5)),
-        "push_rate_deg_s": rng.uniform(280.0, 880.0),
+        "push_rate_deg_s": push_rate,
         "push_lead_s": rng.uniform(-0.04, 0.04),
         "push_shape": str(rng.choice(["bell", "early", "late", "double", "broad"])),
-        "push_length_s": rng.uniform(0.07, 0.18),
+        "push_length_s": max(rng.uniform(0.07, 0.18), 3.4 * push_rate / quickest),
         "push_angle_deg": rng.uniform(25.0, 52.0),  # largest angle the heel rises
         "slap_rate_rad_s": _log(rng, 2.0, 9.0 if real else 6.0),
         "push_sd": rng.uniform(0.03, 0.08),
@@ -196,7 +198,7 @@ def _device(rng: np.random.Generator, grade: str) -> Factors:
         "flicker": rng.uniform(0.0, 2.0),
         "g_sensitivity_deg_s": _some(rng, 0.5, rng.uniform(0.0, 0.1 if poor else 0.03)),  # per g
         "warming_deg_s": rng.uniform(-0.15, 0.15) * (2.0 if poor else 1.0),
-        "acc_range_g": 16.0,
+        "acc_range_g": 32.0 if grade == "good" and rng.random() < 0.5 else 16.0,
         "gyro_range_deg_s": 2000.0,
         "range_declared": bool(rng.random() < 0.8),
         "clock_offset_s": 30.0,

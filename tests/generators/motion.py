@@ -10,14 +10,14 @@ from scipy.ndimage import uniform_filter1d
 
 from tests.generators.shapes import GRID_HZ, Course, derivative, integral, step
 
-from tests.generators.attitude import recovery_m
-
 if TYPE_CHECKING:
     from tests.generators.attitude import Courses, Skater
     from tests.generators.blade import Blade
     from tests.generators.body import Body
     from tests.generators.plan import Plan, Stance
     from tests.generators.shapes import Array
+
+CLEARANCE_M = 0.006
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,10 +83,14 @@ def move_skate(skater: Skater, blade: Blade) -> tuple[Motion, Courses]:
     airborne = _airborne(plan.of_side(skater.side), len(yaw))
     swept = times(turn, lever) * (1.0 - airborne[:, None])
     height = np.sin(c.pitch_rad) * x - np.cos(c.pitch_rad) * np.cos(c.roll_rad) * z
-    lift = c.lift_m + airborne * (_calm(height) - height)
+    lift = _clear(plan.of_side(skater.side), c.lift_m + airborne * (_calm(height) - height))
     velocity = np.empty_like(swept)
-    velocity[:, 0] = along * np.cos(running) - slip * np.sin(running) - swept[:, 0]
-    velocity[:, 1] = along * np.sin(running) + slip * np.cos(running) - swept[:, 1]
+    carried = airborne * body.speed_m_s
+    guided, aside = (1.0 - airborne) * along, (1.0 - airborne) * slip
+    velocity[:, 0] = guided * np.cos(running) - aside * np.sin(running) - swept[:, 0]
+    velocity[:, 1] = guided * np.sin(running) + aside * np.cos(running) - swept[:, 1]
+    velocity[:, 0] += carried * np.cos(body.heading_rad)
+    velocity[:, 1] += carried * np.sin(body.heading_rad)
     velocity[:, 2] = derivative(lift + height)
     start = np.array([0.0, skater.sign * skater.number("stance_half_width_m")])
     _close_swings(skater, plan.of_side(skater.side), velocity, start)
@@ -116,6 +120,19 @@ def _calm(height: Array) -> Array:
     return height + 0.004
 
 
+def _clear(own: list[Stance], lift: Array) -> Array:
+    """Raise each swing whose middle comes nearer to the ice than CLEARANCE_M."""
+    more = Course(len(lift))
+    for before, after in zip(own[:-1], own[1:], strict=True):
+        length = after.on_s - before.off_s
+        i, j = (int((before.off_s + share * length) * GRID_HZ) for share in (0.2, 0.8))
+        short = CLEARANCE_M - float(lift[i:j].min())
+        if short > 0.0:
+            more.add_step(before.off_s, before.off_s + 0.3 * length, short)
+            more.add_step(after.on_s - 0.3 * length, after.on_s, -short)
+    return lift + more.value
+
+
 def _slide(c: Courses, plan: Plan, body: Body, running: Array) -> tuple[Array, Array]:
     """Speed of the touching point along and across the running direction [m/s].
 
@@ -140,16 +157,14 @@ def _close_swings(skater: Skater, own: list[Stance], velocity: Array, start: Arr
         i, j = int(before.off_s * GRID_HZ) + 1, int(after.on_s * GRID_HZ)
         h = body.heading_rad[j]
         ahead = skater.number("reach_ahead_m") * (0.3 if not np.isfinite(after.off_s) else 1.0) * skater.vary(0.2)
-        reach = 1.2 * recovery_m(after.on_s - before.off_s)
         weave = skater.number("weave_m") * rng.uniform(-1.0, 0.3)
         side = skater.sign * (skater.number("hip_half_width_m") + weave + 0.02 * rng.normal())
         wanted = body.place_m[j] + np.array([np.cos(h) * ahead - np.sin(h) * side, np.sin(h) * ahead + np.cos(h) * side])
         u = (np.arange(i, j) / GRID_HZ - before.off_s) / (after.on_s - before.off_s)
         missing = wanted - path[j] - added
-        missing *= min(1.0, reach / max(float(np.linalg.norm(missing)), 1e-6))
         for axis in range(2):
-            skew = rng.uniform(-0.5, 0.5)
+            skew = rng.uniform(-0.3, 0.3)
             x = u + skew * u * (1.0 - u)
-            pulse = (x * (1.0 - x)) ** rng.uniform(2.0, 3.2)
+            pulse = (x * (1.0 - x)) ** rng.uniform(2.0, 2.8)
             velocity[i:j, axis] += missing[axis] * pulse / (pulse.sum() / GRID_HZ)
         added += missing
