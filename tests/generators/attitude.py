@@ -173,8 +173,11 @@ class Skater:
         lead = float(np.clip(self.number("push_lead_s") + self.sign * 0.5 * self.number("difference_lead"), -0.042, 0.042))
         peak = c.off_s + lead + 0.004 * self.rng.normal()
         length = min(length, 0.9 * swing, (following.on_s - 0.05 - peak) / max(1.0 - u_peak, 0.2))
-        angle = min(self.number("push_angle_deg"), 150.0 * swing)
-        length = min(length, angle * steepest / np.degrees(rate))
+        angle = np.radians(min(self.number("push_angle_deg"), 150.0 * swing))
+        quickest, bend = self.number("push_quickness_rad_s2"), float(np.abs(np.gradient(slope, u)).max())
+        rate = min(rate, steepest * np.sqrt(angle * quickest / bend))
+        length = min(length, angle * steepest / rate)
+        rate = min(rate, quickest * length * steepest / bend)
         rise = rate * length / steepest
         start = peak - u_peak * length
         for p in parts:

@@ -40,7 +40,7 @@ class Logged:
 def mount(f: Factors, rng: np.random.Generator) -> tuple[Array, tuple[str, str, str] | None]:
     """Return segment_from_sensor (3, 3) and the declared axes (None: any mounting, undeclared)."""
     if f["mounting"] == "any":
-        free: Array = Rotation.random(rng=rng).as_matrix()
+        free: Array = Rotation.from_quat(rng.normal(size=4)).as_matrix()
         return free, None
     order = rng.permutation(3)
     signs = rng.choice([-1.0, 1.0], 3)

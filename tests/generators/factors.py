@@ -93,8 +93,6 @@ def _body(rng: np.random.Generator, grade: str) -> Factors:
 def _skate(rng: np.random.Generator, grade: str) -> Factors:
     real = grade == "real_ice"
     landing = _log(rng, 0.04, 1.1 if real else 0.6)
-    push_rate = rng.uniform(280.0, 880.0)
-    quickest = 25_000.0 if grade == "good" else 40_000.0  # deg/s^2
     hardest = {"good": 60.0, "poor": 90.0, "real_ice": 300.0}[grade]  # m/s^2, mean over the impact
     return {
         "rocker_m": rng.uniform(2.5, 3.5),
@@ -114,10 +112,11 @@ def _skate(rng: np.random.Generator, grade: str) -> Factors:
         "pitch_glide_deg": rng.uniform(-0.7, 1.5),
         "pivot_pitch_deg": rng.uniform(3.0, 14.0),
         "pivot_pushes": int(rng.integers(1, 5)),
-        "push_rate_deg_s": push_rate,
+        "push_rate_deg_s": rng.uniform(280.0, 880.0),
         "push_lead_s": rng.uniform(-0.04, 0.04),
         "push_shape": str(rng.choice(["bell", "early", "late", "double", "broad"])),
-        "push_length_s": max(rng.uniform(0.07, 0.18), 3.4 * push_rate / quickest),
+        "push_length_s": rng.uniform(0.07, 0.18),
+        "push_quickness_rad_s2": 400.0 if grade == "good" else 650.0,
         "push_angle_deg": rng.uniform(25.0, 52.0),  # largest angle the heel rises
         "slap_rate_rad_s": _log(rng, 2.0, 9.0 if real else 6.0),
         "push_sd": rng.uniform(0.03, 0.08),
