@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 
 import click
 
-from imustride.cli.talk import DONE, Talk, talk_options
+from imustride.cli.talk import DONE, INCOMPLETE, Talk, talk_options
 
 
 @click.command(
@@ -15,8 +16,15 @@ from imustride.cli.talk import DONE, Talk, talk_options
 @click.argument("path", type=click.Path(path_type=Path))
 @talk_options
 def inspect(talk: Talk, path: Path) -> int:
-    """Tell what is in a session folder or one file: rate, jitter, gaps, clipping, gravity, likely wrong units."""
-    from imustride import pipeline
+    """Tell what is in a session folder or one file: rate, jitter, gaps, clipping, gravity, likely wrong units.
 
-    found = pipeline.inspect(path)
-    return DONE
+    Exit status 3 where a file could not be read or holds what would make results wrong.
+    """
+    from imustride import pipeline
+    from imustride.inspection.report import render
+
+    reports = pipeline.inspect(path)
+    talk.data([asdict(report) for report in reports])
+    talk.lines(render(reports).splitlines())
+    wrong = any(report.problem or any(f.level == "error" for f in report.findings) for report in reports)
+    return INCOMPLETE if wrong else DONE

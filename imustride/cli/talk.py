@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,8 +50,7 @@ class Talk:
     def data(self, content: object) -> None:
         """Print a result on stdout as JSON, if that is wanted."""
         if self.as_json:
-            text = json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False, default=_plain)
-            click.echo(text)
+            click.echo(json.dumps(_plain(content), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def one_line(text: str) -> str:
@@ -69,12 +69,18 @@ def columns(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[st
 
 
 def _plain(value: Any) -> Any:
-    """Return what JSON has no form for as something it has."""
-    if isinstance(value, Path):
-        return value.as_posix()
+    """Return a value as what JSON has a form for; null where a number is missing."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
     if hasattr(value, "item"):  # a number of numpy
-        return value.item()
-    return str(value)
+        return _plain(value.item())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, str | int):
+        return value
+    return value.as_posix() if isinstance(value, Path) else str(value)
 
 
 def talk_options(command: Callable[..., Any]) -> Callable[..., Any]:

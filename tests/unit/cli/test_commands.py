@@ -7,6 +7,7 @@ import pytest
 from imustride import __version__
 from imustride.cli.boundary import commands
 from imustride.cli.talk import columns
+from imustride.inspection.report import Finding, SensorReport
 
 
 @pytest.mark.parametrize("flag", ["-h", "--help"])
@@ -44,6 +45,26 @@ def test_metrics_are_listed(command):
     for metric in listed:
         assert f"{metric['name']} [{metric['unit']}], definition {metric['number']}" in shown
         assert metric["definition"] in shown
+
+
+GOOD = SensorReport("left.csv", run="run-1", place="left_skate", rate_hz=500.0, bandwidth_hz=float("nan"))
+ODD = SensorReport("right.csv", findings=(Finding("warning", "this looks like rad/s"),))
+WRONG = SensorReport("right.csv", findings=(Finding("error", "time runs backwards"),))
+LOST = SensorReport("right.csv", problem="right.csv: not found")
+
+
+@pytest.mark.parametrize(("second", "status"), [(GOOD, 0), (ODD, 0), (WRONG, 3), (LOST, 3)])
+def test_inspect(pipeline, command, second, status):
+    pipeline.inspect = lambda _: (GOOD, second)
+    got, out, _ = command("inspect", "demo")
+    assert got == status
+    assert out.startswith("run-1 left_skate: left.csv\n")
+    for finding in second.findings:
+        assert finding.text in out
+    told = json.loads(command("inspect", "demo", "--json")[1])
+    assert told[0]["rate_hz"] == 500.0
+    assert told[0]["bandwidth_hz"] is None
+    assert told[1]["problem"] == second.problem
 
 
 def test_simulate(pipeline, command, tmp_path):
