@@ -58,7 +58,7 @@ class SamplingQuality:
     jitter_sd_s: float = 0.0
     duplicates: int = 0
     missing_samples: int = 0
-    gaps: tuple[tuple[float, float], ...] = ()  # (from, to) on the own clock [s], masked
+    gaps: tuple[tuple[float, float], ...] = ()  # measured samples around each masked hole, own clock [s]
     bridged: int = 0  # short gaps filled by interpolation
     clipped_samples: int = 0
 

@@ -77,5 +77,8 @@ def _at_end(axis: NDArray[np.float64], end: float) -> NDArray[np.bool_]:
 
 
 def _stands_out(axis: NDArray[np.float64], end: float) -> bool:
-    quartiles = np.nanpercentile(axis, (25, 50, 75))
-    return bool(abs(end - quartiles[1]) > SMALLEST_SPREADS * max(float(quartiles[2] - quartiles[0]), 1.0))
+    """Tell an extreme far outside the usual spread, which is at least the resolution."""
+    low, middle, high = np.nanpercentile(axis, (25, 50, 75))
+    steps = np.abs(np.diff(axis))
+    resolution = np.min(steps, where=steps > 0, initial=np.inf)
+    return bool(abs(end - middle) > SMALLEST_SPREADS * max(float(high - low), float(resolution)))

@@ -33,7 +33,7 @@ MISSING = tuple(
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE)
 # A header longer than this is not a header, and a last line longer than this is not a row.
 MAX_LINE_BYTES = 65536
-BLOCK_BYTES = 1 << 24
+BLOCK_BYTES = 1 << 18
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +59,10 @@ class Layout:
 
     @property
     def is_wide(self) -> bool:
-        """Whether a character takes more than one byte also in plain English (UTF-16, UTF-32)."""
-        return "\n".encode(self.encoding) != b"\n"
+        """Whether delimiters and line ends are no single bytes (UTF-16, UTF-32, a delimiter like §)."""
+        return f"{self.delimiter}\n".encode(self.encoding) != bytes(
+            (min(ord(self.delimiter), 127), ord("\n"))
+        )
 
     def fields(self, line: str) -> list[str]:
         """Split a line."""
@@ -168,6 +170,23 @@ def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
     return [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
 
 
+def sniff(path: Path) -> tuple[list[str], dict[str, str]]:
+    """Header names of a text file of which nothing is declared, with its likely delimiter and decimal.
+
+    Raises
+    ------
+    FileFormatError
+        If the file is empty, or no UTF-8 text.
+    """
+    where = f"{path.parent.name}/{path.name}"
+    headers = {delimiter: _header(path, where, delimiter, "utf-8") for delimiter in ";\t,"}
+    delimiter = max(headers, key=lambda mark: len(headers[mark]))
+    with path.open(encoding="utf-8", errors="replace") as file:
+        rows = [file.readline(MAX_LINE_BYTES) for _ in range(2)]
+    has_comma = delimiter != "," and re.search(r"\d,\d", rows[1]) is not None
+    return headers[delimiter], {"delimiter": delimiter, "decimal": "," if has_comma else "."}
+
+
 def _described(header: list[str]) -> str:
     """The header in words, with a guess at what went wrong; other people's text, so made printable."""
     names = ["".join(c for c in name if c.isprintable())[:40] for name in header]
@@ -190,14 +209,13 @@ def _scan(layout: Layout) -> tuple[int, int, str]:
     """
     if layout.is_wide:
         return -1, 0, ""
-    size = layout.path.stat().st_size
     delimiters = ends = 0
-    mark = layout.delimiter.encode(layout.encoding)
+    block = np.empty(BLOCK_BYTES, dtype=np.uint8)
     with layout.path.open("rb") as file:
-        while block := file.read(BLOCK_BYTES):
-            delimiters += block.count(mark)
-            ends += block.count(b"\n")
-        file.seek(max(0, size - MAX_LINE_BYTES))
+        while count := file.readinto(block.data):
+            delimiters += int(np.count_nonzero(block[:count] == ord(layout.delimiter)))
+            ends += int(np.count_nonzero(block[:count] == ord("\n")))
+        file.seek(max(0, layout.path.stat().st_size - MAX_LINE_BYTES))
         tail = file.read().decode(layout.encoding, "replace")
     text = tail.rstrip("\r\n")
     return delimiters, ends - tail.count("\n", len(text)), tail[text.rfind("\n") + 1 :]

@@ -7,6 +7,7 @@ read.
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -48,9 +50,31 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
         If the file is no HDF5 file, the group or a dataset is missing, is a link or stored
         elsewhere, is not numeric, too large, or the lengths differ.
     """
+    where = f"{path.parent.name}/{path.name}#{group or '/'}"
+    with _opened(path, group, where) as node:
+        return _samples(node, sensor, where)
+
+
+def names_in(path: Path, group: str | None) -> list[str]:
+    """Names of the datasets of one group.
+
+    Raises
+    ------
+    FileFormatError
+        As `read`.
+    """
     import h5py
 
     where = f"{path.parent.name}/{path.name}#{group or '/'}"
+    with _opened(path, group, where) as node:
+        return [name for name in node if isinstance(_child(node, name, where), h5py.Dataset)]
+
+
+@contextmanager
+def _opened(path: Path, group: str | None, where: str) -> Iterator[Any]:
+    """Open a file at one group, and turn h5py's errors into ours."""
+    import h5py
+
     if not h5py.is_hdf5(path):
         message = f"{where}: not an HDF5 file (or cut off before it was closed); copy it again"
         raise FileFormatError(message)
@@ -64,7 +88,7 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
                     f"{where}: a dataset; wanted the group that holds it; shorten the path in session.toml"
                 )
                 raise FileFormatError(message)
-            return _samples(node, sensor, where)
+            yield node
     except (OSError, RuntimeError) as error:  # h5py's own words for damaged data
         message = f"{where}: damaged HDF5 data: {error}; copy the file again"
         raise FileFormatError(message) from error

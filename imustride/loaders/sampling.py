@@ -123,11 +123,10 @@ def _count_runs(flags: NDArray[np.bool_]) -> int:
 
 
 def _spans(masked: NDArray[np.bool_], found: Instants) -> tuple[tuple[float, float], ...]:
-    """Spans (from, to) of masked samples on the own clock [s]."""
+    """Spans from the last measured sample before each hole to the first after it, own clock [s]."""
     if not masked.any():
         return ()
     first, last = _edges(masked)
-    return tuple(
-        (found.start_s + float(a) * found.period_s, found.start_s + float(b) * found.period_s)
-        for a, b in zip(first, last, strict=True)
-    )
+    before, behind = np.maximum(first - 1, 0), np.minimum(last + 1, len(masked) - 1)
+    times = found.start_s + np.stack((before, behind), axis=1) * found.period_s
+    return tuple((float(start), float(to)) for start, to in times)

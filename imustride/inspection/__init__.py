@@ -1,0 +1,10 @@
+"""Inspection: what is in a file or a session, and what is likely wrong with it.
+
+Above the stages, beside the pipeline: it reads files as the pipeline does, and only reports.
+"""
+
+from imustride.inspection.bandwidth import estimate_bandwidth_hz
+from imustride.inspection.inspecting import inspect
+from imustride.inspection.report import Finding, Rest, SensorReport, render
+
+__all__ = ["Finding", "Rest", "SensorReport", "estimate_bandwidth_hz", "inspect", "render"]
