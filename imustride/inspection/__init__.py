@@ -4,7 +4,8 @@ Above the stages, beside the pipeline: it reads files as the pipeline does, and 
 """
 
 from imustride.inspection.bandwidth import estimate_bandwidth_hz
+from imustride.inspection.findings import unit_errors
 from imustride.inspection.inspecting import inspect
 from imustride.inspection.report import Finding, Rest, SensorReport, render
 
-__all__ = ["Finding", "Rest", "SensorReport", "estimate_bandwidth_hz", "inspect", "render"]
+__all__ = ["Finding", "Rest", "SensorReport", "estimate_bandwidth_hz", "inspect", "render", "unit_errors"]

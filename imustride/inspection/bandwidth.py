@@ -91,6 +91,6 @@ def _spectrum(
     pieces = pieces - pieces.mean(axis=1, keepdims=True)
     slope = np.einsum("i,pik->pk", line, pieces) / (line @ line)
     pieces = (pieces - slope[:, None, :] * line[None, :, None]) * np.hanning(length)[None, :, None]
-    power: NDArray[np.float64] = (np.abs(np.fft.rfft(pieces, axis=1)) ** 2).sum(axis=2).mean(axis=0)
-    frequency = np.arange(len(power)) * (recording.rate_hz / length)
+    power = (np.abs(np.fft.rfft(pieces, axis=1)) ** 2).sum(axis=2).mean(axis=0).astype(np.float64)
+    frequency = np.fft.rfftfreq(length, 1 / recording.rate_hz).astype(np.float64)
     return frequency, power

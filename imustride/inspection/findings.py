@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
-from imustride.inspection.report import Finding
+from imustride.inspection.report import Finding, SensorReport
+from imustride.inspection.signals import at_rest, gyroscope_scale, peak
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from imustride.inspection.report import SensorReport
+    from imustride.recording import Recording
     from imustride.session import Sensor
 
 # Numbers that gravity at rest shows in the units of files, and how far a real sensor may be off.
@@ -51,6 +52,36 @@ def findings(report: SensorReport, sensor: Sensor, gravity_m_s2: float) -> tuple
         *_mounting(report, sensor),
         *_sampling(report),
     )
+
+
+def unit_errors(recording: Recording, gravity_m_s2: float, *, is_calibrated: bool = False) -> tuple[str, ...]:
+    """Say what shows beyond doubt that a unit, a sign or the axes are declared wrongly.
+
+    Parameters
+    ----------
+    recording : Recording
+        In SI units by its declaration.
+    gravity_m_s2 : float
+        Local gravity [m/s^2].
+    is_calibrated : bool
+        Whether a calibration was applied.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each, empty where all is well or nothing can be told.
+    """
+    rest = at_rest(recording)
+    report = SensorReport(
+        source="",
+        is_calibrated=is_calibrated,
+        rest=rest,
+        peak_acceleration=peak(recording.acceleration_m_s2),
+        peak_angular_velocity=peak(recording.angular_velocity_rad_s),
+        gyroscope_scale=gyroscope_scale(recording, rest),
+    )
+    remarks = findings(report, recording.sensor, gravity_m_s2)
+    return tuple(remark.text for remark in remarks if remark.level == "error")
 
 
 def _acceleration(report: SensorReport, sensor: Sensor, gravity_m_s2: float) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from imustride.inspection.bandwidth import estimate_bandwidth_hz
 from imustride.inspection.findings import findings
 from imustride.inspection.guessing import guess, time_unit
 from imustride.inspection.report import Finding, SensorReport
-from imustride.inspection.signals import at_rest, gyroscope_scale
+from imustride.inspection.signals import at_rest, gyroscope_scale, peak
 from imustride.loaders import load_file, regularise
 from imustride.session import Columns, Sensor, Units, read_session
 from imustride.session_checks import split_group
@@ -102,8 +102,7 @@ def _inspect_file(
     remarks = []
     if columns is None:
         columns, options = guess(path, group)
-        names = (columns.time, columns.acceleration, columns.angular_velocity)
-        remarks.append(Finding("note", f"columns declared nowhere: taken as {', '.join(map(str, names))}"))
+        remarks.append(Finding("note", f"columns declared nowhere: {_named(columns)}"))
     given = Units() if units is None else units
     is_declared = given.acceleration is not None and given.angular_velocity is not None
     # Without units nothing is converted: "counts" leaves the numbers of the file as they are.
@@ -128,6 +127,18 @@ def _inspect_file(
         return replace(blank, problem=str(error))
     return replace(
         report, findings=(*remarks, *_notes(log), *findings(report, sensor, STANDARD_GRAVITY_M_S2))
+    )
+
+
+def _named(columns: Columns) -> str:
+    taken = (
+        ("time", columns.time),
+        ("acceleration", columns.acceleration),
+        ("angular velocity", columns.angular_velocity),
+    )
+    return "; ".join(
+        f"{what} taken from {names if isinstance(names, str) else ', '.join(names or ())}"
+        for what, names in taken
     )
 
 
@@ -162,16 +173,12 @@ def measured(log: SensorLog, recording: Recording, blank: SensorReport) -> Senso
         bridged=quality.bridged,
         gaps=quality.gaps,
         clipped_samples=quality.clipped_samples,
-        peak_acceleration=_peak(recording.acceleration_m_s2),
-        peak_angular_velocity=_peak(recording.angular_velocity_rad_s),
+        peak_acceleration=peak(recording.acceleration_m_s2),
+        peak_angular_velocity=peak(recording.angular_velocity_rad_s),
         rest=rest,
         gyroscope_scale=gyroscope_scale(recording, rest),
         bandwidth_hz=estimate_bandwidth_hz(recording),
     )
-
-
-def _peak(values: np.ndarray) -> float:
-    return float(np.sqrt(np.einsum("ij,ij->i", values, values).max()))
 
 
 def _notes(log: SensorLog) -> tuple[Finding, ...]:

@@ -121,3 +121,8 @@ def gyroscope_scale(recording: Recording, rest: Rest | None) -> float | None:
     ratios = (change * turned).sum(axis=1) / (turned**2).sum(axis=1)
     agreement = (change * turned).sum() / np.sqrt((change**2).sum() * (turned**2).sum())
     return float(np.median(ratios)) if abs(agreement) > 0.8 else None
+
+
+def peak(values: NDArray[np.float64]) -> float:
+    """Largest length of the rows of an array of shape (n, 3)."""
+    return float(np.sqrt(np.einsum("ij,ij->i", values, values).max()))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from imustride.errors import FileFormatError
+from imustride.loaders.gates import read_gates
 from imustride.loaders.samples import (
     ACCELERATION_M_S2,
     ANGULAR_VELOCITY_RAD_S,
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from imustride.registry import Format
     from imustride.session import Run, Sensor, Session
 
-__all__ = ["Samples", "format_of", "load", "load_file", "regularise"]
+__all__ = ["Samples", "format_of", "load", "load_file", "read_gates", "regularise"]
 
 
 def load(session: Session, run: Run, place: str) -> SensorLog:
