@@ -109,11 +109,19 @@ def _readable(result: SessionResult, last: str) -> list[str]:
     lines += columns(
         [("run", "gate time [s]", "pushes L / R", "steps per second", ""), *runs], right=(1, 2, 3)
     )
-    told = ("what", "left", "right", "against", "sizes", "verdict")
+    told = ("what", "left", "right", "against", "interval", "sizes", "verdict")
     rows = [tuple(row[name] for name in told) for row in symmetry_rows(result.symmetry)]
     if rows:
-        heading = ("left and right (+: right larger)", "L", "R", "R against L (95 %)", "n L, R; runs", "")
-        lines += ["", *columns([heading, *rows], right=(1, 2, 3))]
+        heading = (
+            "left and right (+: right larger)",
+            "L",
+            "R",
+            "R to L",
+            "95 % interval",
+            "n L, R; runs",
+            "",
+        )
+        lines += ["", *columns([heading, *rows], right=(1, 2, 3, 4))]
     return [*lines, "", last]
 
 

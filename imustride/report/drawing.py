@@ -30,6 +30,7 @@ class Foot:
 FEET = {"left": Foot("L", "#003F6B", "o", "-"), "right": Foot("R", "#E06C00", "s", "--")}
 INK = "#222222"
 PALE = "#D9D9D9"
+LEFT_IN, RIGHT_IN, TITLE_IN = 0.55, 0.1, 0.27
 WIDTH_IN = 4.2  # the text is still read on a telephone 360 points wide
 
 STYLE: dict[Any, Any] = {
@@ -49,21 +50,39 @@ STYLE: dict[Any, Any] = {
 
 
 @contextmanager
-def figure(name: str, height_in: float) -> Iterator[Figure]:
-    """Give an empty figure of the page's width, drawn in the page's style.
+def panels(
+    name: str, count: int, height_in: float, below_in: float = 0.55
+) -> Iterator[tuple[Figure, list[Axes]]]:
+    """Give a figure of the page's width with panels below each other, in the page's style.
+
+    Places are set, not searched for: a layout engine would draw everything twice.
 
     Parameters
     ----------
     name : str
         Makes the identifiers inside the picture reproducible.
+    count : int
+        Number of panels, which share their x axis.
     height_in : float
-        Height [inch].
+        Height of a panel [inch]; its title takes `TITLE_IN` above it.
+    below_in : float
+        Room for numbers and words below the last panel [inch].
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     with rc_context({**STYLE, "svg.hashsalt": name}):
-        yield Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+        total_in = below_in + count * (height_in + TITLE_IN)
+        drawn = Figure(figsize=(WIDTH_IN, total_in))
+        width = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
+        axes: list[Axes] = []
+        for place in range(count)[::-1]:
+            bottom = (below_in + place * (height_in + TITLE_IN)) / total_in
+            box = (LEFT_IN / WIDTH_IN, bottom, width, height_in / total_in)
+            axes.append(drawn.add_axes(box, sharex=axes[0] if axes else None))
+        for panel in axes[:-1]:
+            panel.tick_params(labelbottom=False)
+        yield drawn, axes
 
 
 def inline_svg(drawn: Figure, name: str) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.report.drawing import FEET, INK, PALE, bare, figure, inline_svg
+from imustride.report.drawing import FEET, INK, PALE, bare, inline_svg, panels
 from imustride.report.words import label
 
 if TYPE_CHECKING:
@@ -33,15 +33,14 @@ def rhythm(runs: Mapping[str, pd.DataFrame]) -> str:
     str
         An ``svg`` element.
     """
-    with figure("rhythm", 0.45 + 0.72 * len(runs)) as drawn:
-        panels = drawn.subplots(len(runs), 1, sharex=True, squeeze=False)[:, 0]
-        for axes, (title, pushes) in zip(panels, runs.items(), strict=True):
+    with panels("rhythm", len(runs), 0.42) as (drawn, places):
+        for axes, (title, pushes) in zip(places, runs.items(), strict=True):
             _contacts(axes, pushes)
             axes.set_title(title, loc="left", fontsize=9)
             axes.set_yticks([1, 0], [foot.letter for foot in FEET.values()])
             axes.set_ylim(-0.6, 1.6)
-            bare(axes, "left", *([] if axes is panels[-1] else ["bottom"]))
-        panels[-1].set_xlabel("time since the first blade left the ice [s]")
+            bare(axes, "left", *([] if axes is places[-1] else ["bottom"]))
+        places[-1].set_xlabel("time since the first blade left the ice [s]")
         return inline_svg(drawn, "rhythm")
 
 
@@ -77,23 +76,24 @@ def course(runs: Mapping[str, pd.DataFrame], metric: str = ANGULAR_VELOCITY, uni
     str
         An ``svg`` element.
     """
-    with figure("course", 0.6 + 1.15 * len(runs)) as drawn:
-        panels = drawn.subplots(len(runs), 1, sharex=True, sharey=True, squeeze=False)[:, 0]
-        for axes, (title, pushes) in zip(panels, runs.items(), strict=True):
+    with panels("course", len(runs), 0.85) as (drawn, places):
+        for axes, (title, pushes) in zip(places, runs.items(), strict=True):
+            if axes is not places[0]:
+                axes.sharey(places[0])
             counted = pushes[pushes["push"] > 0].sort_values("blade_off_s").head(MOST_PUSHES)
             order = np.arange(1, len(counted) + 1)
             for side, foot in FEET.items():
                 mine = (counted["side"] == side).to_numpy()
                 values = counted[metric].to_numpy(dtype=float)[mine]
-                look = {"color": foot.colour, "marker": foot.marker, "linestyle": foot.dash}
+                look: dict[str, Any] = {"color": foot.colour, "marker": foot.marker, "linestyle": foot.dash}
                 axes.plot(
                     order[mine], values, **look, markersize=4, linewidth=1, label=f"{foot.letter} {side}"
                 )
             axes.set_title(title, loc="left", fontsize=9)
             axes.set_ylabel(unit)
             axes.locator_params(axis="x", integer=True)
-        panels[0].legend(loc="lower right", bbox_to_anchor=(1, 1), ncols=2, frameon=False, borderaxespad=0.2)
-        panels[-1].set_xlabel("push in the run, both feet in turn")
+        places[0].legend(loc="lower right", bbox_to_anchor=(1, 1), ncols=2, frameon=False, borderaxespad=0.2)
+        places[-1].set_xlabel("push in the run, both feet in turn")
         return inline_svg(drawn, "course")
 
 
@@ -110,8 +110,7 @@ def intervals(symmetry: pd.DataFrame) -> str:
     str
         An ``svg`` element.
     """
-    with figure("intervals", 0.8 + 0.5 * len(symmetry)) as drawn:
-        axes = drawn.subplots()
+    with panels("intervals", 1, 0.5 * len(symmetry)) as (drawn, (axes,)):
         for height, row in zip(range(len(symmetry))[::-1], symmetry.to_dict("records"), strict=True):
             _interval_row(axes, height, row)
         reach = symmetry[["ci_low_percent", "ci_high_percent", "smallest_difference"]].to_numpy(dtype=float)

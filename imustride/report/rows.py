@@ -90,11 +90,6 @@ def symmetry_rows(symmetry: pd.DataFrame) -> list[dict[str, str]]:
 
 def _symmetry_row(row: dict[Any, Any]) -> dict[str, str]:
     of = row["unit"]
-    means = {}
-    for side in FEET:
-        spread = number(row[f"{side}_cv_percent"], "%")
-        mean = number(row[f"{side}_mean"], of)
-        means[side] = mean if spread == MISSING else f"{mean} ({spread} %)"
     if np.isfinite(row["symmetry_index_percent"]):
         names, in_unit = ("symmetry_index_percent", "ci_low_percent", "ci_high_percent"), "%"
         systematic = row.get("systematic_percent", np.nan)
@@ -102,14 +97,24 @@ def _symmetry_row(row: dict[Any, Any]) -> dict[str, str]:
         names, in_unit = ("difference", "difference_ci_low", "difference_ci_high"), of
         systematic = row.get("systematic_difference", np.nan)
     value, low, high = (float(row[name]) for name in names)
+    between = interval(low, high, in_unit)
     return {
         "what": f"{label(row['metric'])} [{unit(of)}], {row['phase']}",
-        **means,
-        "against": _with_interval(value, low, high, in_unit),
-        "systematic": number(systematic, in_unit),
+        "left": number(row["left_mean"], of),
+        "right": number(row["right_mean"], of),
+        "left_spread": _framed("({} %)", row["left_cv_percent"], "%"),
+        "right_spread": _framed("({} %)", row["right_cv_percent"], "%"),
+        "against": f"{number(value, in_unit, sign=True)} {unit(in_unit)}",
+        "interval": NO_INTERVAL if between == MISSING else between,
+        "systematic": _framed("±{}", systematic, in_unit),
         "sizes": f"{int(row['n_left'])}, {int(row['n_right'])}; {int(row['n_runs'])}",
         "verdict": row["verdict"] + _remedy(row),
     }
+
+
+def _framed(frame: str, value: float, of: str) -> str:
+    """A number within other signs; nothing at all where it is missing."""
+    return frame.format(number(value, of)) if np.isfinite(value) else ""
 
 
 def _remedy(row: dict[Any, Any]) -> str:
@@ -121,11 +126,6 @@ def _remedy(row: dict[Any, Any]) -> str:
         return f": {int(needed)} runs in all would tell"
     words = REMEDIES.get(row.get("advice", ""))
     return f": {words}" if words else ""
-
-
-def _with_interval(value: float, low: float, high: float, of: str) -> str:
-    between = interval(low, high, of)
-    return f"{number(value, of, sign=True)} {unit(of)} ({NO_INTERVAL if between == MISSING else between})"
 
 
 def push_table(pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:

@@ -128,7 +128,7 @@ def _course_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
 def _interval_words(symmetry: pd.DataFrame) -> tuple[str, str]:
     rows = symmetry_rows(symmetry)
     says = "Symmetry index with its interval. " + "; ".join(
-        f"{row['what']}: {row['against']}" for row in rows
+        f"{row['what']}: {row['against']} ({row['interval']})" for row in rows
     )
     caption = (
         "Diamond: the index. Line: its 95 % interval. Grey: differences too small to be called one "

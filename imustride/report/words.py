@@ -18,7 +18,7 @@ LABELS = {
     "step_time_s": "step time (to the other foot)",
     "double_support_s": "both blades on the ice",
     "push_off_angular_velocity_deg_s": "push-off angular velocity",
-    "edge_angle_deg": "edge angle, relative to own stance",
+    "edge_angle_deg": "edge angle from own stance",
     "track_angle_deg": "track angle to the lane",
 }
 _SUFFIX = re.compile(r"_(m_s2|m_s|rad_s|deg_s|percent|count|ratio|rad|deg|hz|m|s)$")

@@ -25,7 +25,7 @@ def test_the_table_says_what_counts_and_why_not(command, tmp_path):
         "run-2 - 9 / 9 3.23 (SD 0.00, n 17) counts",
         "run-3 4.901 9 / 9 3.23 (SD 0.00, n 17) left out: the right sensor clipped in 4 of 9 pushes",
     ]
-    assert any("+9.8 % (+6.1 to +13.5)" in line and line.endswith("right larger") for line in lines)
+    assert any(" ".join(line.split()).endswith("+6.1 to +13.5 4, 6; 2 right larger") for line in lines)
 
 
 def test_several_sessions_go_to_a_folder_each(pipeline, command, tmp_path):
