@@ -188,9 +188,11 @@ def read_session(folder: Path) -> Session:
     where = f"{file.resolve().parent.name}/{file.name}"
     raw = _tuples(_read_toml(file, where))
     problems = checks.problems(raw, file.parent)
+    if "folder" in raw:  # a field of the record, not a key of the file
+        problems.append("folder: unknown key; remove it or correct its spelling")
     session = None
     try:
-        session = Session.model_validate({"folder": file.parent, **raw}, strict=True)
+        session = Session.model_validate({**raw, "folder": file.parent}, strict=True)
     except ValidationError as error:
         problems = _schema_problems(error, raw) + problems
     if problems or session is None:
@@ -259,6 +261,8 @@ def _schema_problems(error: ValidationError, raw: dict[str, Any]) -> list[str]:
         where, value = _locate(entry["loc"], raw)
         if entry["type"] == "extra_forbidden":
             found, want = "unknown key", "remove it or correct its spelling"
+        elif entry["type"] == "missing" and isinstance(value, tuple):
+            found, want = f"found {value!r}", "wanted three entries"
         elif entry["type"] == "missing":
             found, want = "missing", "add it"
         else:
