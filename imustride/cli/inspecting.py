@@ -20,11 +20,10 @@ def inspect(talk: Talk, path: Path) -> int:
 
     Exit status 3 where a file could not be read or holds what would make results wrong.
     """
-    from imustride import pipeline
-    from imustride.inspection.report import render
+    from imustride import inspection
 
-    reports = pipeline.inspect(path)
+    reports = inspection.inspect(path)
     talk.data([asdict(report) for report in reports])
-    talk.lines(render(reports).splitlines())
+    talk.lines(inspection.render(reports).splitlines())
     wrong = any(report.problem or any(f.level == "error" for f in report.findings) for report in reports)
     return INCOMPLETE if wrong else DONE

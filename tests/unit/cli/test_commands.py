@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from imustride import __version__
+from imustride import __version__, inspection
 from imustride.cli.boundary import commands
 from imustride.cli.talk import columns
 from imustride.inspection.report import Finding, SensorReport
@@ -54,8 +54,8 @@ LOST = SensorReport("right.csv", problem="right.csv: not found")
 
 
 @pytest.mark.parametrize(("second", "status"), [(GOOD, 0), (ODD, 0), (WRONG, 3), (LOST, 3)])
-def test_inspect(pipeline, command, second, status):
-    pipeline.inspect = lambda _: (GOOD, second)
+def test_inspect(monkeypatch, command, second, status):
+    monkeypatch.setattr(inspection, "inspect", lambda _: (GOOD, second))
     got, out, _ = command("inspect", "demo")
     assert got == status
     assert out.startswith("run-1 left_skate: left.csv\n")
