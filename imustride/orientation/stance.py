@@ -22,12 +22,24 @@ GRAVITY_TOLERANCE = 0.5
 LARGEST_BIAS_RAD_S = 0.35
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class Rest:
-    """The quiet stances as slices of samples: before the start, and after the stop where there is one."""
+    """Where a sensor stood still, as slices of its samples.
+
+    Parameters
+    ----------
+    before : slice
+        Quiet stance before the start.
+    after : slice, optional
+        Quiet stance after the stop, where there is one.
+    guessed : ndarray of bool, shape (n,), optional
+        Samples whose angular velocity was not measured but bridged; a tilt that shows in the second
+        stance is put down to them first.
+    """
 
     before: slice
     after: slice | None = None
+    guessed: NDArray[np.bool_] | None = None
 
 
 def checked(

@@ -31,8 +31,8 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
         Sensor axes; no NaN.
     rate_hz : float
     rest : Rest
-        With a stance after the stop, the drift that gravity shows there is given back, growing linearly
-        in time between the stances (`closing`).
+        With a stance after the stop, the drift that gravity shows there is given back: where gaps were
+        bridged, and linearly in time between the stances (`closing`).
 
     Returns
     -------
@@ -57,7 +57,7 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
     start = quaternion_from_gravity(mean_force(quaternion[rest.before], force[rest.before]))
     quaternion = quaternion @ left_product(start).T
     if rest.after is not None:
-        tilt = closing_tilt(quaternion, force, rate_hz, rest.before, rest.after)
+        tilt = closing_tilt(quaternion, force, rate_hz, rest, rest.after)
         quaternion = without_tilt(quaternion, tilt)
     if applies(len(force), rate_hz, rest):
         quaternion = without_tilt(quaternion, slow_tilt(quaternion, force, rate_hz, rest))

@@ -50,8 +50,9 @@ class AttitudeRun:
     acceleration_m_s2: np.ndarray
     earth_from_sensor: np.ndarray
     before: slice
-    after: slice
+    after: slice | None
     motion: slice
+    guessed: np.ndarray | None = None
 
 
 def body_rate(angles: np.ndarray, rates: np.ndarray) -> np.ndarray:

@@ -1,10 +1,11 @@
 """Compare the orientation filters where it counts: over a run of 4 to 8 s, and over long skating.
 
-    python -m tests.benchmark.orientation_accuracy [--seeds 0:20] [--long]
+    python -m tests.benchmark.orientation_accuracy [--seeds 2000:2010] [--long]
 
-Simulated sprints (`tests.benchmark.attitude_runs`) and, where the open data are there, the first seconds
-of motion of six BROAD trials. Inclination and heading error that came up since the quiet stance (all
-figures are relative to it), root mean square over the motion: mean over the trials and worst trial.
+Sprints of one sensor with its attitude in closed form, both motion generators, and, where the open
+data are there, the first seconds of motion of six BROAD trials. Inclination and heading error that
+came up since the quiet stance (every figure of a run is relative to it), root mean square over the
+motion: mean over the trials and worst trial. All but BROAD is simulated.
 """
 
 from __future__ import annotations
@@ -21,9 +22,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from imustride.orientation import Rest
 from imustride.registry import methods
-from tests.benchmark.attitude_runs import AttitudeRun, attitude_run
+from tests.benchmark.attitude_runs import POOR, AttitudeRun, attitude_run
+from tests.benchmark.attitude_truth import first_runs, second_runs
 
 RATES_HZ = (200.0, 500.0, 1000.0)
+HEAD = "| filter | stance after the stop | inclination, deg | worst | heading, deg | worst | ns/sample |"
 
 
 def errors_deg(found: np.ndarray, true: np.ndarray, run: AttitudeRun) -> tuple[float, float]:
@@ -37,20 +40,17 @@ def errors_deg(found: np.ndarray, true: np.ndarray, run: AttitudeRun) -> tuple[f
 
 
 def estimated(name: str, run: AttitudeRun, *, closed: bool) -> tuple[np.ndarray, float]:
-    """Attitude over the motion, and the time it took [ns/sample]."""
-    rest = Rest(run.before, run.after if closed else None)
+    """Attitude over the whole log, and the time it took [ns/sample]."""
+    rest = Rest(run.before, run.after if closed else None, run.guessed)
+    estimate = methods("orientation")[name].estimate
     begin = time.perf_counter()
-    attitude = methods("orientation")[name].estimate(
-        run.angular_velocity_rad_s, run.acceleration_m_s2, run.rate_hz, rest
-    )
+    attitude = estimate(run.angular_velocity_rad_s, run.acceleration_m_s2, run.rate_hz, rest)
     return attitude, (time.perf_counter() - begin) / len(attitude) * 1e9
 
 
 def table(runs: list[AttitudeRun], title: str, names: list[str]) -> None:
     """Print one line a filter, with and without the stance after the stop."""
-    print(f"\n{title}: {len(runs)} trials")
-    print("| filter | stance after the stop | inclination, deg | worst | heading, deg | worst | ns/sample |")
-    print("|---|---|---|---|---|---|---|")
+    print(f"\n{title}: {len(runs)} sensors\n\n{HEAD}\n|---|---|---|---|---|---|---|")
     for name in names:
         for closed in (True, False):
             rows, cost = [], []
@@ -70,19 +70,25 @@ def table(runs: list[AttitudeRun], title: str, names: list[str]) -> None:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seeds", default="0:18")
-    parser.add_argument("--long", action="store_true", help="also 1, 3 and 10 min of continuous skating")
+    parser.add_argument("--seeds", default="2000:2010")
+    parser.add_argument("--long", action="store_true", help="also minutes of continuous skating")
     parser.add_argument("--filters", default=",".join(methods("orientation")))
     options = parser.parse_args()
     first, last = (int(part) for part in options.seeds.split(":"))
-    names = options.filters.split(",")
+    seeds, names = range(first, last), options.filters.split(",")
     for motion_s in (4.0, 6.0, 8.0):
-        runs = [attitude_run(s, RATES_HZ[s % len(RATES_HZ)], motion_s) for s in range(first, last)]
-        table(runs, f"sprint of {motion_s:g} s", names)
+        runs = [attitude_run(s, RATES_HZ[s % len(RATES_HZ)], motion_s) for s in seeds]
+        table(runs, f"Closed form, good sensor, sprint of {motion_s:g} s", names)
+    table([attitude_run(s, 200.0, 6.0, POOR) for s in seeds], "Closed form, poor sensor, 200 Hz, 6 s", names)
+    for title, runs_of in (("First generator", first_runs), ("Second generator", second_runs)):
+        for grade in ("good", "poor", "real_ice"):
+            table([run for s in seeds for run in runs_of(s, grade)], f"{title}, {grade}", names)
     if options.long:
-        for minutes in (0.5, 1, 3, 10):
-            runs = [attitude_run(s, 200.0, 60.0 * minutes, lap_m=160.0) for s in range(first, first + 4)]
-            table(runs, f"{minutes} min of laps", [n for n in names if n in {"strapdown", "vqf"}])
+        quick = [name for name in names if name in {"strapdown", "vqf"}]
+        for way, lap_m in (("laps of 160 m", 160.0), ("straight on", np.inf)):
+            for minutes in (0.5, 1, 3, 10):
+                runs = [attitude_run(s, 200.0, 60.0 * minutes, lap_m=lap_m) for s in seeds[:5]]
+                table(runs, f"Closed form, good sensor, {minutes} min, {way}", quick)
 
 
 if __name__ == "__main__":

@@ -83,8 +83,8 @@ def test_an_accelerometer_bias_seen_from_another_heading_is_not_taken_for_drift(
     quaternion = np.vstack([still, np.tile(still[:1], (600, 1)), across])
     before, after = slice(0, 300), slice(900, 1200)
     force = np.tile([0.0, 0.3, 9.81], (1200, 1))  # 30 mg that levelling has not removed
-    tilt = closing_tilt(quaternion, force, rate_hz, before, after).value[-1]
-    same_way = closing_tilt(np.tile(still, (4, 1)), force, rate_hz, before, after).value[-1]
+    tilt = closing_tilt(quaternion, force, rate_hz, Rest(before), after).value[-1]
+    same_way = closing_tilt(np.tile(still, (4, 1)), force, rate_hz, Rest(before), after).value[-1]
     assert np.linalg.norm(same_way) == pytest.approx(0.3 / 9.81, rel=0.1)
     assert np.linalg.norm(tilt) < 0.25 * np.linalg.norm(same_way)
 
