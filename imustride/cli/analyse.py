@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from imustride.results import SessionResult
+    from imustride.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +36,21 @@ class Outcome:
     type=click.Path(path_type=Path),
     help="Folder to write; earlier results are replaced.",
 )
+@click.option("--orientation", metavar="FILTER", help="Filter for the attitude; an unknown one lists all.")
 @dry_run_option
 @talk_options
-def analyse(talk: Talk, sessions: tuple[Path, ...], out: Path, *, dry_run: bool) -> int:
+def analyse(
+    talk: Talk, sessions: tuple[Path, ...], out: Path, orientation: str | None, *, dry_run: bool
+) -> int:
     """Find, time and measure every push of each SESSION folder, and compare left with right.
 
     One session is written to the folder of --out, several to a folder each inside it.
     """
+    targets = _targets(sessions, out)
+    settings = _settings(orientation)
     outcomes = [
-        _one(talk, session, target, dry_run=dry_run)
-        for session, target in zip(sessions, _targets(sessions, out), strict=True)
+        _one(talk, session, target, settings, dry_run=dry_run)
+        for session, target in zip(sessions, targets, strict=True)
     ]
     talk.data({"sessions": [outcome.told for outcome in outcomes]})
     statuses = {outcome.status for outcome in outcomes}
@@ -62,7 +68,20 @@ def _targets(sessions: Sequence[Path], out: Path) -> list[Path]:
     return [out / name for name in names]
 
 
-def _one(talk: Talk, session: Path, target: Path, *, dry_run: bool) -> Outcome:
+def _settings(orientation: str | None) -> Settings:
+    from imustride import pipeline
+    from imustride.registry import methods
+
+    if orientation is None:
+        return pipeline.Settings()
+    known = methods("orientation")
+    if orientation not in known:
+        message = f"--orientation: found {orientation!r}, wanted one of {', '.join(known)}"
+        raise click.UsageError(message)
+    return pipeline.Settings(orientation=orientation)
+
+
+def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run: bool) -> Outcome:
     from imustride import pipeline
     from imustride.exporting import check_target
 
@@ -70,7 +89,7 @@ def _one(talk: Talk, session: Path, target: Path, *, dry_run: bool) -> Outcome:
     try:
         check_target(target)
         talk.progress(f"analysing {session}")
-        result = pipeline.analyse_session(session, pipeline.Settings())
+        result = pipeline.analyse_session(session, settings)
         if not dry_run:
             pipeline.write_session(result, target)
     except FAILURES as error:

@@ -6,6 +6,7 @@ import pytest
 import imustride
 from imustride.cli.boundary import run
 from imustride.errors import FileFormatError
+from imustride.settings import Settings
 
 
 @pytest.fixture
@@ -14,15 +15,16 @@ def pipeline(monkeypatch, make_result):
     stub = ModuleType("imustride.pipeline")
     stub.written = []
     stub.simulated = []
+    stub.settings = []
 
     def analyse_session(folder, settings):
-        assert settings == "the defaults"
+        stub.settings.append(settings)
         if folder.name.startswith("broken"):
             message = f"{folder}/session.toml: not found; name a session folder"
             raise FileFormatError(message)
         return make_result()
 
-    stub.Settings = lambda: "the defaults"
+    stub.Settings = Settings
     stub.analyse_session = analyse_session
     stub.write_session = lambda _, target: stub.written.append(target)
     stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))

@@ -4,6 +4,7 @@ import json
 import pytest
 
 from imustride.errors import CalibrationError, SettingsError, SignalQualityError
+from imustride.settings import Settings
 
 
 def test_one_session_goes_to_the_folder_itself(pipeline, command, tmp_path):
@@ -80,6 +81,21 @@ def test_an_unreadable_run_is_told(pipeline, command, tmp_path, make_result):
     assert status == 3
     assert "imustride: run-3: run-3/right.csv: not found\n" in err
     assert len(pipeline.written) == 1
+
+
+def test_the_filter_can_be_chosen(pipeline, command, tmp_path):
+    out = tmp_path / "results"
+    assert command("analyse", "demo", "--out", out)[0] == 0
+    assert command("analyse", "demo", "--out", out, "--orientation", "vqf")[0] == 0
+    assert pipeline.settings == [Settings(), Settings(orientation="vqf")]
+
+
+def test_an_unknown_filter_is_refused_and_the_known_are_listed(pipeline, command, tmp_path):
+    status, _, err = command("analyse", "demo", "--out", tmp_path / "results", "--orientation", "compass")
+    assert status == 2
+    assert "'compass'" in err
+    assert "strapdown" in err
+    assert pipeline.settings == []
 
 
 def raising(error):
