@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tests.generators.shapes import GRID_HZ, STEP_KINDS, Course, step
+import itertools
 
 if TYPE_CHECKING:
     from tests.generators.body import Body
@@ -24,6 +25,7 @@ BURSTS = {
     "broad": ((0.0, 0.6, 0.34, 0.0), (0.2, 0.8, 0.33, 0.0), (0.4, 1.0, 0.33, 0.0)),
 }
 SIGN = {"left": 1.0, "right": -1.0}
+GIVE_M = 0.012  # landing speed times length of the impact: at most about 6 mm of give
 
 
 def recovery_m(swing_s: float) -> float:
@@ -66,7 +68,12 @@ class Skater:
         self.hold = Course(samples, 1.0)
         self.skid = Course(samples)
         self.lift = Course(samples)
-        self.at_roll, self.at_pitch, self.at_track, self.at_hold = self.zero_roll, self.zero_pitch, toe_out, 1.0
+        self.at_roll, self.at_pitch, self.at_track, self.at_hold = (
+            self.zero_roll,
+            self.zero_pitch,
+            toe_out,
+            1.0,
+        )
         self.landing: dict[int, float] = {}
         self.share: dict[int, float] = {}
         self.outward: dict[int, float] = {}
@@ -95,7 +102,7 @@ class Skater:
     def courses(self) -> Courses:
         """Draw everything."""
         own = self.plan.of_side(self.side)
-        for stance, following in zip(own[:-1], own[1:], strict=True):
+        for stance, following in itertools.pairwise(own):
             self._push(stance)
             self._swing(stance, following)
         self._ending(own[-1])
@@ -113,18 +120,27 @@ class Skater:
         on = max(c.on_s, self.plan.start_s)
         length = c.off_s - on
         fade = np.exp(-max(c.order - 1, 0) / 4.0)
-        top = (self.number("edge_first_deg") * fade + self.number("edge_peak_deg") * (1.0 - fade)) * self.larger("edge")
+        top = (
+            self.number("edge_first_deg") * fade + self.number("edge_peak_deg") * (1.0 - fade)
+        ) * self.larger("edge")
         top = self.sign * np.radians(min(top * self.vary(self.number("push_sd")), 58.0))
         peak = c.off_s - min(self.number("edge_peak_lead_s") * self.vary(0.2), 0.3 * length)
         if f["edge_course"] == "flip" and np.isfinite(c.on_s):
-            self.turn("roll", on + 0.1 * length, on + 0.45 * length, self.sign * np.radians(self.rng.uniform(2, 8)))
+            self.turn(
+                "roll", on + 0.1 * length, on + 0.45 * length, self.sign * np.radians(self.rng.uniform(2, 8))
+            )
         begin = on + (0.05 if f["edge_course"] == "even" else 0.4) * (peak - on)
         self.turn("roll", begin, peak, top, self.rng.uniform(-0.5, 0.5))
         self.turn("roll", peak, c.off_s + 0.05, 0.85 * top)
         outward = self.outward[c.order] * self.vary(0.05)
         heading = self.body.heading_rad[int(c.off_s * GRID_HZ)]
         carve = self.number("carve")
-        self.turn("track", on + 0.1 * length, c.off_s + 0.04, heading + self.sign * min(outward * (1.0 + 0.3 * carve), 1.1))
+        self.turn(
+            "track",
+            on + 0.1 * length,
+            c.off_s + 0.04,
+            heading + self.sign * min(outward * (1.0 + 0.3 * carve), 1.1),
+        )
         slip = self.number("skid_m_s") * self.rng.uniform(0.3, 1.0) * self.sign
         self.skid.add_bump(c.off_s - 0.6 * length, c.off_s + 0.1, slip, 3.0, self.rng.uniform(-0.4, 0.4))
         self._heel(c)
@@ -152,7 +168,9 @@ class Skater:
         glide = max(path * (1.0 - share), 0.2)
         sideways = min(self.number("abduction_m"), 0.7 * recovery_m(swing)) * self.larger("abduction")
         fade = np.exp(-max(c.order - 1, 0) / self.number("turn_out_fade_pushes"))
-        angle = np.arctan(sideways / glide) * (1.0 - fade) + np.radians(self.number("first_turn_out_deg")) * fade
+        angle = (
+            np.arctan(sideways / glide) * (1.0 - fade) + np.radians(self.number("first_turn_out_deg")) * fade
+        )
         self.outward[c.order] = float(np.clip(angle, 0.07, np.arctan(1.2 * sideways / glide)))
 
     def _following(self, c: Stance) -> Stance:
@@ -163,14 +181,22 @@ class Skater:
         """Pitch-rate burst about the blade-off; of given peak rate, length and shape."""
         following = self._following(c)
         swing = following.on_s - c.off_s
-        rate = np.radians(self.number("push_rate_deg_s")) * self.larger("push") * self.vary(self.number("push_sd"))
+        rate = (
+            np.radians(self.number("push_rate_deg_s"))
+            * self.larger("push")
+            * self.vary(self.number("push_sd"))
+        )
         length = self.number("push_length_s") * self.vary(0.1)
         parts = BURSTS[str(self.f["push_shape"])]
         u = np.linspace(0.0, 1.0, 401)
         unit = sum(p[2] * step((u - p[0]) / (p[1] - p[0]), "septic", p[3]) for p in parts)
         slope = np.gradient(unit, u)
         u_peak, steepest = float(u[np.argmax(slope)]), float(slope.max())
-        lead = float(np.clip(self.number("push_lead_s") + self.sign * 0.5 * self.number("difference_lead"), -0.042, 0.042))
+        lead = float(
+            np.clip(
+                self.number("push_lead_s") + self.sign * 0.5 * self.number("difference_lead"), -0.042, 0.042
+            )
+        )
         peak = c.off_s + lead + 0.004 * self.rng.normal()
         length = min(length, 0.9 * swing, (following.on_s - 0.05 - peak) / max(1.0 - u_peak, 0.2))
         angle = np.radians(min(self.number("push_angle_deg"), 150.0 * swing))
@@ -209,7 +235,11 @@ class Skater:
         early = self.body.mean_speed(off, on) < 0.35 * self.number("top_speed_m_s")
         self.turn("hold", off + 0.05, on, 0.5 if early and not last else 0.0)
         for course, name in ((self.roll, "roll"), (self.track, "yaw"), (self.pitch, "pitch")):
-            size = np.radians(self.number(f"swing_{name}_deg")) * self.vary(0.2) * (1.0 if name == "pitch" else self.sign)
+            size = (
+                np.radians(self.number(f"swing_{name}_deg"))
+                * self.vary(0.2)
+                * (1.0 if name == "pitch" else self.sign)
+            )
             course.add_bump(off, on - 0.02, size * min(length / 0.3, 1.0), 3.0, self.rng.uniform(-0.5, 0.5))
         self._lift(off, on, following.order)
         self._settle(following)
@@ -231,6 +261,7 @@ class Skater:
         down = self.number("landing_m_s") * self.larger("landing") * self.vary(0.25)
         self.lift.add_bump(off, off + 2.0 * early, 0.4 * release * early, 3.0, 0.8)
         impact = self.number("landing_s") * (2.5 if self.f["landing_shape"] == "double" else 1.0)
+        impact = min(impact, GIVE_M / max(down, 1e-3))
         self.lift.add_arrival(on, down, late, impact, str(self.f["landing_shape"]))
         scuff = self.number("landing_scuff_m_s") * self.rng.uniform(-1.0, 1.0)
         self.skid.add_bump(on - 0.06, on + 0.05, scuff, 3.0)
@@ -239,7 +270,9 @@ class Skater:
     def _settle(self, c: Stance) -> None:
         """After the landing: the foot comes flat (a slap when it landed toe-up)."""
         pivot = c.order <= self.number("pivot_pushes") + 1 and np.isfinite(c.off_s)
-        flat = np.radians(self.number("pivot_pitch_deg" if pivot else "pitch_glide_deg") + 0.3 * self.rng.normal())
+        flat = np.radians(
+            self.number("pivot_pitch_deg" if pivot else "pitch_glide_deg") + 0.3 * self.rng.normal()
+        )
         room = 0.6 * (c.off_s - c.on_s)
         settle = self.number("pitch_settle_s") * self.vary(0.15)
         gentle = 2.5 * abs(self.at_pitch - flat) / self.number("slap_rate_rad_s")
@@ -258,7 +291,9 @@ class Skater:
         self.turn("track", brake[0], brake[0] + 0.4, self.body.heading_rad[-1] - self.sign * plough)
         self.turn("roll", brake[0], brake[0] + 0.4, self.sign * np.radians(self.rng.uniform(6.0, 22.0)))
         self.turn("roll", brake[1] - 0.3, brake[1] + 0.2, self.zero_roll + np.radians(self.rng.normal()))
-        self.turn("pitch", brake[1] - 0.3, brake[1] + 0.2, self.zero_pitch + np.radians(0.3 * self.rng.normal()))
+        self.turn(
+            "pitch", brake[1] - 0.3, brake[1] + 0.2, self.zero_pitch + np.radians(0.3 * self.rng.normal())
+        )
 
     def _shocks(self) -> None:
         """Both heels raised and dropped."""
@@ -293,5 +328,6 @@ class Skater:
         size = np.radians(self.number("edge_tremor_deg"))
         for course, share in ((self.roll, 0.5), (self.pitch, 0.25), (self.track, 0.2)):
             for hz in self.rng.uniform(1.5, 8.0, 2):
-                course.value += share * size * moving.value * np.sin(2.0 * np.pi * (hz * t + self.rng.random()))
-
+                course.value += (
+                    share * size * moving.value * np.sin(2.0 * np.pi * (hz * t + self.rng.random()))
+                )

@@ -10,7 +10,7 @@ from scipy.signal import butter, firwin, lfilter, sosfilt, sosfilt_zi
 from scipy.spatial.transform import Rotation
 
 from imustride.recording import SensorLog
-from imustride.session import Sensor
+from imustride.session import Axis, Sensor
 from tests.generators.shapes import GRID_HZ, resample
 
 if TYPE_CHECKING:
@@ -37,8 +37,8 @@ class Logged:
         return self.offset_s + true_s * (1.0 + self.drift)
 
 
-def mount(f: Factors, rng: np.random.Generator) -> tuple[Array, tuple[str, str, str] | None]:
-    """Return segment_from_sensor (3, 3) and the declared axes (None: any mounting, undeclared)."""
+def mount(f: Factors, rng: np.random.Generator) -> tuple[Array, tuple[Axis, Axis, Axis] | None]:
+    """Draw segment_from_sensor (3, 3) and the axes as declared (None: any mounting, undeclared)."""
     if f["mounting"] == "any":
         free: Array = Rotation.from_quat(rng.normal(size=4)).as_matrix()
         return free, None
@@ -54,11 +54,47 @@ def mount(f: Factors, rng: np.random.Generator) -> tuple[Array, tuple[str, str, 
     return off.as_matrix() @ nominal, (names[0], names[1], names[2])
 
 
-def make_log(
-    f: Factors, plan: Plan, felt: Felt, side: str, lever_m: Array, rng: np.random.Generator
-) -> Logged:
-    """Log the felt signals as the device would."""
+@dataclass(frozen=True, eq=False)
+class Unit:
+    """One sensor as fitted for a day: what stays the same from run to run."""
+
+    sensor: Sensor
+    lever_m: Array
+    segment_from_sensor: Array
+    acc_matrix: Array
+    gyro_matrix: Array
+    acc_bias_m_s2: Array
+    gyro_bias_rad_s: Array
+    g_matrix: Array
+
+
+def fit_unit(f: Factors, side: str, rng: np.random.Generator) -> Unit:
+    """Draw the mounting and the errors of one sensor, and what the session declares of it."""
+    inward = 1.0 if side == "left" else -1.0
+    lever = rng.uniform([-0.03, 0.0, 0.08], [0.03, 0.05, 0.14]) * [1.0, inward, 1.0]
     turn, axes = mount(f, rng)
+    skew = np.radians(float(f["misalignment_deg"]))
+    acc = np.eye(3) + np.diag(rng.uniform(-1, 1, 3) * float(f["acc_scale"])) + _off_diagonal(rng, skew)
+    gyro = np.eye(3) + np.diag(rng.uniform(-1, 1, 3) * float(f["gyro_scale"])) + _off_diagonal(rng, skew)
+    acc_bias = float(f["acc_bias_m_s2"]) * rng.uniform(-1, 1, 3)
+    gyro_bias = np.radians(float(f["gyro_bias_deg_s"])) * rng.uniform(-1, 1, 3)
+    g_matrix = rng.uniform(-1, 1, (3, 3))
+    told = tuple(float(np.round(v, 3)) for v in lever + 0.006 * rng.normal(size=3))
+    sensor = Sensor(
+        place="left_skate" if side == "left" else "right_skate",
+        device=f"S{rng.integers(100, 999)}",
+        axes=axes,
+        position_m=(told[0], told[1], told[2]) if f["lever_declared"] else None,
+        mount="holder",
+        acceleration_range_g=float(f["acc_range_g"]) if f["range_declared"] else None,
+        angular_velocity_range_deg_s=float(f["gyro_range_deg_s"]) if f["range_declared"] else None,
+    )
+    return Unit(sensor, lever, turn, acc, gyro, acc_bias, gyro_bias, g_matrix)
+
+
+def make_log(f: Factors, plan: Plan, felt: Felt, unit: Unit, rng: np.random.Generator) -> Logged:
+    """Log the felt signals as the device would."""
+    turn = unit.segment_from_sensor
     signal = np.hstack([felt.force_m_s2 @ turn, felt.rate_rad_s @ turn])
     signal, cut_hz = _low_pass(f, signal)
     fs = float(f["rate_hz"])
@@ -68,19 +104,21 @@ def make_log(
     true_s = begin + np.arange(int((end - begin) * fs)) / (fs * (1.0 + drift))
     signal = resample(signal, true_s - float(f["delay_s"]))
     force, rate = signal[:, :3], signal[:, 3:]
-    force, rate = _imperfect(f, force, rate, rng)
+    force, rate = _imperfect(f, unit, force, rate, rng)
     force, clipped_a = _digitise(force, float(f["acc_range_g"]) * STANDARD_G)
     rate, clipped_g = _digitise(rate, np.radians(float(f["gyro_range_deg_s"])))
     stamps = offset + true_s * (1.0 + drift) + rng.normal(size=len(true_s)) * float(f["stamp_jitter"]) / fs
     stamps = np.round(stamps / float(f["stamp_step_s"])) * float(f["stamp_step_s"])
     lost = _gaps(f, plan, true_s, rng)
     spoiled = true_s[clipped_a | clipped_g | lost]
-    sensor = _declare(f, side, axes, cut_hz, lever_m, rng)
+    sensor = unit.sensor.model_copy(update=_told_filter(f, cut_hz))
     if f["gap_kind"] == "nan":
         force[lost], rate[lost] = np.nan, np.nan
     else:
         stamps, force, rate = stamps[~lost], force[~lost], rate[~lost]
-    return Logged(SensorLog(sensor, stamps, force, rate, f"{side}_skate.csv"), offset, drift, spoiled, turn)
+    return Logged(
+        SensorLog(sensor, stamps, force, rate, f"{unit.sensor.place}.csv"), offset, drift, spoiled, turn
+    )
 
 
 def _low_pass(f: Factors, signal: Array) -> tuple[Array, float]:
@@ -98,20 +136,19 @@ def _low_pass(f: Factors, signal: Array) -> tuple[Array, float]:
     return sosfilt(sos, signal, axis=0, zi=zi)[0], cut
 
 
-def _imperfect(f: Factors, force: Array, rate: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+def _imperfect(
+    f: Factors, unit: Unit, force: Array, rate: Array, rng: np.random.Generator
+) -> tuple[Array, Array]:
     """Scale, misalignment, bias with flicker and warming, sensitivity of the gyroscope to g, noise."""
     n, fs = len(force), float(f["rate_hz"])
-    skew = np.radians(float(f["misalignment_deg"]))
-    acc_matrix = np.eye(3) + np.diag(rng.uniform(-1, 1, 3) * float(f["acc_scale"])) + _off_diagonal(rng, skew)
-    gyro_matrix = np.eye(3) + np.diag(rng.uniform(-1, 1, 3) * float(f["gyro_scale"])) + _off_diagonal(rng, skew)
     acc_noise = float(f["acc_noise"]) * np.sqrt(fs / 2.0)
     gyro_noise = np.radians(float(f["gyro_noise_deg"])) * np.sqrt(fs / 2.0)
     time = np.arange(n)[:, None] / fs
     warm = np.radians(float(f["warming_deg_s"])) * (1.0 - np.exp(-time / 15.0)) * rng.uniform(0.3, 1.0, 3)
-    bias = np.radians(float(f["gyro_bias_deg_s"])) * rng.uniform(-1, 1, 3)
-    felt_g = np.radians(float(f["g_sensitivity_deg_s"])) * (force / STANDARD_G) @ rng.uniform(-1, 1, (3, 3))
-    out_rate = rate @ gyro_matrix.T + bias + warm + felt_g + gyro_noise * (rng.standard_normal((n, 3)) + _flicker(f, n, rng))
-    out_force = force @ acc_matrix.T + float(f["acc_bias_m_s2"]) * rng.uniform(-1, 1, 3)
+    felt_g = np.radians(float(f["g_sensitivity_deg_s"])) * (force / STANDARD_G) @ unit.g_matrix
+    out_rate = rate @ unit.gyro_matrix.T + unit.gyro_bias_rad_s + warm + felt_g
+    out_rate += gyro_noise * (rng.standard_normal((n, 3)) + _flicker(f, n, rng))
+    out_force = force @ unit.acc_matrix.T + unit.acc_bias_m_s2
     out_force += acc_noise * (rng.standard_normal((n, 3)) + _flicker(f, n, rng))
     return out_force, out_rate
 
@@ -151,19 +188,11 @@ def _gaps(f: Factors, plan: Plan, true_s: Array, rng: np.random.Generator) -> Ar
     return lost
 
 
-def _declare(
-    f: Factors, side: str, axes: tuple[str, str, str] | None, cut_hz: float, lever_m: Array, rng: np.random.Generator
-) -> Sensor:
-    told = f["lowpass_declared"]
-    lever = lever_m + 0.006 * rng.normal(size=3)
-    return Sensor(
-        place=f"{side}_skate",
-        device=f"S{rng.integers(100, 999)}",
-        axes=axes,
-        position_m=tuple(float(np.round(v, 3)) for v in lever) if f["lever_declared"] else None,
-        mount="holder",
-        acceleration_range_g=float(f["acc_range_g"]) if f["range_declared"] else None,
-        angular_velocity_range_deg_s=float(f["gyro_range_deg_s"]) if f["range_declared"] else None,
-        bandwidth_hz=round(cut_hz, 1) if told and np.isfinite(cut_hz) else None,
-        delay_ms=1000.0 * float(f["delay_s"]) if told and float(f["delay_s"]) > 0 else None,
-    )
+def _told_filter(f: Factors, cut_hz: float) -> dict[str, float | None]:
+    """What the session says of the device's filter."""
+    told = bool(f["lowpass_declared"])
+    delay_s = float(f["delay_s"])
+    return {
+        "bandwidth_hz": round(cut_hz, 1) if told and np.isfinite(cut_hz) else None,
+        "delay_ms": round(1000.0 * delay_s, 2) if told and delay_s > 0.0 else None,
+    }

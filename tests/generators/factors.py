@@ -6,9 +6,16 @@ import numpy as np
 
 Factors = dict[str, "float | str | bool"]
 GRADES = ("good", "poor", "real_ice")
+# What differs from run to run of one day; the rest belongs to the skater, the ice and the sensors.
+OF_THE_RUN = (
+    "pushes", "first_foot", "quiet_s", "glide_s", "stop_s", "end_quiet_s", "stumble", "log_cut", "hold_still_s",
+    "gaps", "gap_kind", "clock_offset_s",
+)  # fmt: skip
 
 
-def draw_factors(rng: np.random.Generator, grade: str, overrides: Factors) -> Factors:
+def draw_factors(
+    of_the_day: np.random.Generator, of_the_run: np.random.Generator, grade: str, overrides: Factors
+) -> Factors:
     """Draw the factors of one trial and put the overrides in place.
 
     Raises
@@ -19,7 +26,18 @@ def draw_factors(rng: np.random.Generator, grade: str, overrides: Factors) -> Fa
     if grade not in GRADES:
         message = f"grade {grade!r} is not one of {', '.join(GRADES)}"
         raise ValueError(message)
-    factors = {
+    factors, other = _draw(of_the_day, grade), _draw(of_the_run, grade)
+    factors |= {name: other[name] for name in OF_THE_RUN}
+    unknown = sorted(set(overrides) - set(factors))
+    if unknown:
+        message = f"unknown factors {', '.join(unknown)}; known: {', '.join(sorted(factors))}"
+        raise ValueError(message)
+    return factors | overrides
+
+
+def _draw(rng: np.random.Generator, grade: str) -> Factors:
+    """Draw all factors from one stream."""
+    return {
         **_timing(rng, grade),
         **_body(rng, grade),
         **_skate(rng, grade),
@@ -27,11 +45,6 @@ def draw_factors(rng: np.random.Generator, grade: str, overrides: Factors) -> Fa
         **_sides(rng, grade),
         **_device(rng, grade),
     }
-    unknown = sorted(set(overrides) - set(factors))
-    if unknown:
-        message = f"unknown factors {', '.join(unknown)}; known: {', '.join(sorted(factors))}"
-        raise ValueError(message)
-    return factors | overrides
 
 
 def _log(rng: np.random.Generator, low: float, high: float) -> float:
@@ -152,8 +165,11 @@ def _ice(rng: np.random.Generator, grade: str) -> Factors:
         "vibration_forward": _log(rng, 0.25, 1.2),
         "load_rise_s": _log(rng, 0.004, 0.15 if real else 0.08),
         "load_fall_s": _log(rng, 0.006, 0.08 if real else 0.05),
-        "ring_down_m_s2": _some(rng, 0.5, _log(rng, 0.2, 3.0)) if real else _some(rng, 0.2, _log(rng, 0.1, 1.0)),
+        "ring_down_m_s2": _some(rng, 0.5, _log(rng, 0.2, 3.0))
+        if real
+        else _some(rng, 0.2, _log(rng, 0.1, 1.0)),
         "ring_down_s": rng.uniform(0.008, 0.04),
+        "shock_ring_m_s2": rng.uniform(15.0, 110.0),
         "landing_ring_1_s": _log(rng, 8.0, 90.0 if real else 50.0),  # m/s^2 per m/s of landing speed
         "landing_ring_hz": rng.uniform(50.0, 350.0),
         "landing_ring_s": rng.uniform(0.003, 0.018),
@@ -176,7 +192,11 @@ def _sides(rng: np.random.Generator, grade: str) -> Factors:
 
 def _device(rng: np.random.Generator, grade: str) -> Factors:
     poor, real = grade == "poor", grade == "real_ice"
-    rates = [100.0, 120.0, 128.0, 148.0, 200.0] if poor else [200.0, 208.0, 250.0, 400.0, 416.0, 500.0, 800.0, 1000.0]
+    rates = (
+        [100.0, 120.0, 128.0, 148.0, 200.0]
+        if poor
+        else [200.0, 208.0, 250.0, 400.0, 416.0, 500.0, 800.0, 1000.0]
+    )
     lowpass = poor or (real and rng.random() < 0.6) or (grade == "good" and rng.random() < 0.3)
     return {
         "rate_hz": float(rng.choice(rates)),

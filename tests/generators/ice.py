@@ -81,7 +81,9 @@ def ice_vibration(skater: Skater, motion: Motion, load: Array) -> Array:
         drive = _drive(skater, span.stop - span.start, mean) * level[span, None]
         low_part = lfilter(*resonator(max(corner, 15.0), memory), drive, axis=0)
         high_part = lfilter(*resonator(min(3.2 * corner, 900.0), 0.4 * memory), drive[::-1], axis=0)[::-1]
-        total[span] += (np.sqrt(1.0 - high) * low_part + np.sqrt(high) * np.where(load[span, None] > 0, high_part, 0)) * axes
+        total[span] += (
+            np.sqrt(1.0 - high) * low_part + np.sqrt(high) * np.where(load[span, None] > 0, high_part, 0)
+        ) * axes
     return total
 
 
@@ -103,11 +105,18 @@ def ringing(skater: Skater, courses: Courses) -> Array:
             _ring(skater, total, c.on_s, per_speed * courses.landing_m_s[c.order], hz, memory)
         if np.isfinite(c.off_s):
             memory_off = skater.number("ring_down_s")
-            _ring(skater, total, c.off_s, skater.number("ring_down_m_s2") * skater.vary(0.3), 0.7 * hz, memory_off)
+            _ring(
+                skater,
+                total,
+                c.off_s,
+                skater.number("ring_down_m_s2") * skater.vary(0.3),
+                0.7 * hz,
+                memory_off,
+            )
         if c.order == skater.plan.stumble:
-            _ring(skater, total, 0.5 * (c.on_s + c.off_s), 40.0, hz, 0.01)
+            _ring(skater, total, 0.5 * (c.on_s + c.off_s), 2.0 * per_speed, hz, 0.01)
     for at in skater.plan.shocks_s:
-        _ring(skater, total, at, skater.rng.uniform(25.0, 110.0), hz, memory)
+        _ring(skater, total, at, skater.number("shock_ring_m_s2") * skater.vary(0.2), hz, memory)
     return total
 
 
@@ -125,7 +134,9 @@ def chatter(skater: Skater, motion: Motion, load: Array) -> Array:
     noise = skater.rng.standard_normal(len(load))
     narrow = lfilter(*resonator(skater.number("chatter_hz"), 0.06), noise)
     skidding = np.abs(motion.slip_m_s) / max(skater.number("skid_m_s"), 0.02)
-    course: Array = skater.number("chatter_m_s2") * narrow * np.clip(skidding, 0.0, 1.0) * np.clip(load, 0.0, 1.0)
+    course: Array = (
+        skater.number("chatter_m_s2") * narrow * np.clip(skidding, 0.0, 1.0) * np.clip(load, 0.0, 1.0)
+    )
     return course
 
 
@@ -154,7 +165,7 @@ def rigid_feel(motion: Motion, lever_m: Array, axis: Array, flex_rad: Array) -> 
     Both in the turned sensor's axes; the lever turns with the sensor.
     """
     rate = turn_back(motion.rate_rad_s, axis, flex_rad) + axis * derivative(flex_rad)[:, None]
-    pull = motion.acceleration_m_s2 + [0.0, 0.0, GRAVITY_M_S2]
+    pull = motion.acceleration_m_s2 + np.array([0.0, 0.0, GRAVITY_M_S2])
     force = np.matmul(pull[:, None, :], motion.earth_from_segment)[:, 0, :]
     force = turn_back(force, axis, flex_rad)
     gained = derivative(rate)

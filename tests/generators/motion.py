@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from tests.generators.shapes import GRID_HZ, Course, derivative, integral, step
+import itertools
 
 if TYPE_CHECKING:
     from tests.generators.attitude import Courses, Skater
@@ -55,7 +56,14 @@ class Motion:
 
 def attitude(yaw: Array, pitch: Array, roll: Array) -> tuple[Array, Array]:
     """Return earth_from_segment (n, 3, 3) of yaw, pitch, roll (z, y', x'') and its body rate (n, 3)."""
-    cy, sy, cp, sp, cr, sr = np.cos(yaw), np.sin(yaw), np.cos(pitch), np.sin(pitch), np.cos(roll), np.sin(roll)
+    cy, sy, cp, sp, cr, sr = (
+        np.cos(yaw),
+        np.sin(yaw),
+        np.cos(pitch),
+        np.sin(pitch),
+        np.cos(roll),
+        np.sin(roll),
+    )
     turn = np.empty((len(yaw), 3, 3))
     turn[:, 0, 0], turn[:, 0, 1], turn[:, 0, 2] = cy * cp, cy * sp * sr - sy * cr, cy * sp * cr + sy * sr
     turn[:, 1, 0], turn[:, 1, 1], turn[:, 1, 2] = sy * cp, sy * sp * sr + cy * cr, sy * sp * cr - cy * sr
@@ -105,7 +113,7 @@ def move_skate(skater: Skater, blade: Blade) -> tuple[Motion, Courses]:
 def _airborne(own: list[Stance], samples: int) -> Array:
     """Return 1 in the middle of each swing, where the ice does not guide the foot, 0 in contact; smooth."""
     free = Course(samples)
-    for before, after in zip(own[:-1], own[1:], strict=True):
+    for before, after in itertools.pairwise(own):
         length = after.on_s - before.off_s
         free.add_step(before.off_s, before.off_s + 0.4 * length, 1.0)
         free.add_step(after.on_s - 0.35 * length, after.on_s, -1.0)
@@ -123,7 +131,7 @@ def _calm(height: Array) -> Array:
 def _clear(own: list[Stance], lift: Array) -> Array:
     """Raise each swing whose middle comes nearer to the ice than CLEARANCE_M."""
     more = Course(len(lift))
-    for before, after in zip(own[:-1], own[1:], strict=True):
+    for before, after in itertools.pairwise(own):
         length = after.on_s - before.off_s
         i, j = (int((before.off_s + share * length) * GRID_HZ) for share in (0.2, 0.8))
         short = CLEARANCE_M - float(lift[i:j].min())
@@ -153,13 +161,17 @@ def _close_swings(skater: Skater, own: list[Stance], velocity: Array, start: Arr
     path = start + integral(velocity[:, :2])
     added = np.zeros(2)
     rng, body = skater.rng, skater.body
-    for before, after in zip(own[:-1], own[1:], strict=True):
+    for before, after in itertools.pairwise(own):
         i, j = int(before.off_s * GRID_HZ) + 1, int(after.on_s * GRID_HZ)
         h = body.heading_rad[j]
-        ahead = skater.number("reach_ahead_m") * (0.3 if not np.isfinite(after.off_s) else 1.0) * skater.vary(0.2)
+        ahead = (
+            skater.number("reach_ahead_m") * (0.3 if not np.isfinite(after.off_s) else 1.0) * skater.vary(0.2)
+        )
         weave = skater.number("weave_m") * rng.uniform(-1.0, 0.3)
         side = skater.sign * (skater.number("hip_half_width_m") + weave + 0.02 * rng.normal())
-        wanted = body.place_m[j] + np.array([np.cos(h) * ahead - np.sin(h) * side, np.sin(h) * ahead + np.cos(h) * side])
+        wanted = body.place_m[j] + np.array(
+            [np.cos(h) * ahead - np.sin(h) * side, np.sin(h) * ahead + np.cos(h) * side]
+        )
         u = (np.arange(i, j) / GRID_HZ - before.off_s) / (after.on_s - before.off_s)
         missing = wanted - path[j] - added
         for axis in range(2):

@@ -118,5 +118,14 @@ def make_plan(f: Factors, rng: np.random.Generator) -> Plan:
         log = (log[0], last_on + rng.uniform(0.5, 1.0) * float(f["glide_s"]))
     stumble = int(rng.integers(3, int(f["pushes"]) - 1)) if f["stumble"] else -1
     return Plan(
-        stances, (first, second, third, fourth), quiet, quiet[1], stances[-3].off_s, brake, end, log, shuffle, stumble
+        stances,
+        (first, second, third, fourth),
+        quiet,
+        quiet[1],
+        stances[-3].off_s,
+        brake,
+        end,
+        log,
+        shuffle,
+        stumble,
     )

@@ -10,7 +10,7 @@ import numpy as np
 from tests.generators.attitude import Skater
 from tests.generators.blade import Blade
 from tests.generators.body import move_body
-from tests.generators.device import Logged, make_log
+from tests.generators.device import Logged, Unit, fit_unit, make_log
 from tests.generators.factors import GRADES, Factors, draw_factors
 from tests.generators.ice import feel
 from tests.generators.motion import Motion, move_skate
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.recording import SensorLog
-    from tests.generators.shapes import Array
 
 SIDES = ("left", "right")
 
@@ -39,7 +38,7 @@ class SimulatedRun:
     factors : dict
         What was drawn or overridden.
     grade : str
-    plan, motions, devices, levers_m : for tests of the generator itself
+    plan, motions, devices, units : for tests of the generator itself
     """
 
     logs: dict[str, SensorLog]
@@ -49,10 +48,12 @@ class SimulatedRun:
     plan: Plan = field(repr=False)
     motions: dict[str, Motion] = field(repr=False)
     devices: dict[str, Logged] = field(repr=False)
-    levers_m: dict[str, Array] = field(repr=False)
+    units: dict[str, Unit] = field(repr=False)
 
 
-def simulate_run(seed: int, grade: str = "good", **overrides: float | str | bool) -> SimulatedRun:
+def simulate_run(
+    seed: int, grade: str = "good", *, day: int | None = None, **overrides: float | str | bool
+) -> SimulatedRun:
     """Simulate one run.
 
     Parameters
@@ -61,6 +62,9 @@ def simulate_run(seed: int, grade: str = "good", **overrides: float | str | bool
         Equal seeds give equal runs; an override changes nothing else that is drawn.
     grade : str
         ``good``, ``poor`` or ``real_ice``.
+    day : int, optional
+        Runs of equal day share the skater, the ice and the fitted sensors with their errors; left
+        out, every seed is a day of its own.
     **overrides
         Factors by name, see `tests.generators.factors`.
 
@@ -69,20 +73,21 @@ def simulate_run(seed: int, grade: str = "good", **overrides: float | str | bool
     ValueError
         When the grade or a factor is unknown.
     """
-    streams = np.random.default_rng([seed, 77_003, GRADES.index(grade) if grade in GRADES else 9]).spawn(8)
-    factors = draw_factors(streams[0], grade, dict(overrides))
+    level = GRADES.index(grade) if grade in GRADES else len(GRADES)
+    fixed = np.random.default_rng([seed if day is None else day, 77_003, level]).spawn(3)
+    streams = np.random.default_rng([seed, 77_101, level]).spawn(8)
+    factors = draw_factors(fixed[0], streams[0], grade, dict(overrides))
     plan = make_plan(factors, streams[1])
     body = move_body(factors, plan)
     blade = Blade(float(factors["rocker_m"]), float(factors["half_blade_m"]))
-    motions, devices, levers = {}, {}, {}
+    motions, devices, units = {}, {}, {}
     for k, side in enumerate(SIDES):
+        units[side] = fit_unit(factors, side, fixed[1 + k])
         skater = Skater(factors, plan, body, side, streams[2 + k])
         motions[side], courses = move_skate(skater, blade)
-        lever = streams[4 + k].uniform([-0.03, 0.0, 0.08], [0.03, 0.05, 0.14]) * [1.0, skater.sign, 1.0]
         skater.rng = streams[4 + k]
-        felt = feel(skater, motions[side], courses, lever)
-        devices[side] = make_log(factors, plan, felt, side, lever, streams[6 + k])
-        levers[side] = lever
+        felt = feel(skater, motions[side], courses, units[side].lever_m)
+        devices[side] = make_log(factors, plan, felt, units[side], streams[6 + k])
     truth = true_pushes(plan, motions, devices, f"{grade}-{seed}")
     logs = {f"{side}_skate": device.log for side, device in devices.items()}
-    return SimulatedRun(logs, truth, factors, grade, plan, motions, devices, levers)
+    return SimulatedRun(logs, truth, factors, grade, plan, motions, devices, units)

@@ -132,13 +132,17 @@ class Course:
         u = (np.arange(i, max(i, j)) / GRID_HZ - start_s) / (end_s - start_s)
         return slice(i, max(i, j)), u
 
-    def add_step(self, start_s: float, end_s: float, change: float, kind: str = "septic", skew: float = 0.0) -> None:
+    def add_step(
+        self, start_s: float, end_s: float, change: float, kind: str = "septic", skew: float = 0.0
+    ) -> None:
         """Change the level by `change` between two times [s]."""
         span, u = self._units(start_s, end_s)
         self.value[span] += change * step(u, kind, skew)
         self.value[span.stop :] += change
 
-    def add_bump(self, start_s: float, end_s: float, height: float, power: float = 3.0, skew: float = 0.0) -> None:
+    def add_bump(
+        self, start_s: float, end_s: float, height: float, power: float = 3.0, skew: float = 0.0
+    ) -> None:
         """Add a pulse of the given height between two times [s]."""
         span, u = self._units(start_s, end_s)
         self.value[span] += height * bump(u, power, skew)

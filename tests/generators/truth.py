@@ -100,7 +100,11 @@ def _values(plan: Plan, c: Stance, motion: Motion, level: Array, ahead: Array) -
     glides = float(np.hypot(*_at(motion.velocity_m_s, moment)[:2])) >= 1.0
     off_lane = float(_at(motion.running_rad, moment)) - np.arctan2(ahead[1], ahead[0])
     across = np.array([-ahead[1], ahead[0]])
-    travel = np.nan if standing else sign * float((_at(motion.place_m, c.off_s) - _at(motion.place_m, c.on_s))[:2] @ across)
+    travel = (
+        np.nan
+        if standing
+        else sign * float((_at(motion.place_m, c.off_s) - _at(motion.place_m, c.on_s))[:2] @ across)
+    )
     return {
         "push_off_angular_velocity_deg_s": float(np.degrees((motion.rate_rad_s[burst] @ level).max())),
         "edge_angle_deg": float(np.degrees((sign * edge).max())),
@@ -118,7 +122,9 @@ def _between_feet(plan: Plan, c: Stance, motions: dict[str, Motion], ahead: Arra
     result = dict.fromkeys(("stride_length_m", "step_length_m", "stride_width_m"), np.nan)
     if np.isfinite(c.on_s):
         result["stride_length_m"] = float((_at(here, same.on_s) - _at(here, c.on_s))[:2] @ ahead)
-        result["step_length_m"] = float((_at(motions[other.side].place_m, other.on_s) - _at(here, c.on_s))[:2] @ ahead)
+        result["step_length_m"] = float(
+            (_at(motions[other.side].place_m, other.on_s) - _at(here, c.on_s))[:2] @ ahead
+        )
     if np.isfinite(other.off_s):
         result["stride_width_m"] = abs(
             float((_at(motions[other.side].place_m, other.off_s) - _at(here, c.off_s))[:2] @ across)
