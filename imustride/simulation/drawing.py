@@ -25,7 +25,7 @@ STREAMS = {
     "attitude": 7,
     "ice": 8,
 }
-FASTEST_S, SLOWEST_S = 4.1, 6.9  # over 30.48 m (Stastny et al. 2023: mean 4.5 s; wider on purpose)
+FASTEST_S, SLOWEST_S = 4.3, 7.0  # over 30.48 m (Stastny et al. 2023: mean 4.5 s; wider on purpose)
 SHORTEST_SWING_S, SHORTEST_CONTACT_S = 0.23, 0.17
 
 
@@ -111,7 +111,7 @@ def sprint_time_s(peak_speed_m_s: float, rise_s: float) -> float:
 def _speed(rng: np.random.Generator) -> tuple[float, float]:
     """Draw peak speed and time constant with a sprint time in the wanted range."""
     while True:
-        peak, rise = rng.uniform(6.2, 9.6), rng.uniform(0.85, 1.6)
+        peak, rise = rng.uniform(5.9, 9.6), rng.uniform(0.85, 1.6)
         if FASTEST_S <= sprint_time_s(peak, rise) <= SLOWEST_S:
             return float(peak), float(rise)
 
@@ -136,7 +136,7 @@ def _timing(rng: np.random.Generator) -> dict[str, Any]:
 
 def _landing(rng: np.random.Generator, grade: str) -> dict[str, Any]:
     """Landings from silent to hard, flat, toe-down or toe-up with a slap."""
-    hardest = 0.7 if grade == "real_ice" else 0.35
+    hardest = 0.55 if grade == "real_ice" else 0.35
     low, high = (-15.0, 10.0) if grade == "real_ice" else (-10.0, 6.0)
     pitch = rng.uniform(low, high)
     return {
@@ -196,7 +196,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         profile_sharpness_ratio=u(0, 1),
         tremor_deg=u(0.1, 0.9),
         variation_ratio=u(0.03, 0.08),
-        steer_ratio=u(0.6, 1.0),
+        steer_ratio=u(0.3, 1.0),
         toe_pivot=grade == "real_ice" or bool(rng.random() < 0.3),
         contact_asymmetry_percent=float(np.clip(rng.normal(0, differs / 2), -differs, differs)),
         rate_asymmetry_percent=float(np.clip(rng.normal(0, differs / 2), -differs, differs)),
@@ -295,7 +295,7 @@ def _device(rng: np.random.Generator, grade: str, rate_hz: float, shared: dict[s
     u = rng.uniform
     mg = 0.00980665
     flex_axis = np.array([1.0, rng.normal(0, 0.4), rng.normal(0, 0.2)])
-    gaps = int(rng.integers(1, 4)) if real and rng.random() < 0.3 else 0
+    gaps = int(rng.integers(1, 4)) if real and rng.random() < 0.15 else 0
     return Device(
         rate_hz=rate_hz,
         clock_offset_s=u(-30, 30),
@@ -321,7 +321,7 @@ def _device(rng: np.random.Generator, grade: str, rate_hz: float, shared: dict[s
         boot_flex_deg=u(1, 3) if real else 0.0,
         flex_axis=_unit(flex_axis),
         bracket_hz=u(60, 200) if real and rng.random() < 0.7 else 0.0,
-        bracket_damping_ratio=u(0.03, 0.15),
+        bracket_damping_ratio=u(0.05, 0.15),
         slip_deg=0.0,
         **shared,
     )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 OUTWARD = {"left": 1.0, "right": -1.0}  # sign of the earth's y axis away from the body
 FASTEST_SWING_M_S = 2.4  # mean speed of the swinging foot relative to the body
+FASTEST_SLAP_DEG_S = 450.0
 PIVOT_ORDERS = 4  # pushes that may pivot on the toe
 HARDEST_LANDING_M_S = 0.8
 DEEPEST_STOP_M = 0.005  # landing speed times stopping time: twice the way the blade gives
@@ -171,7 +172,7 @@ def _running(
     if contact.kind == "standing":
         return 0.0, (float(toe_out), float(max(widest * 0.9, toe_out)))
     if contact.kind == "glide":
-        aside = float(rng.uniform(-0.1, 0.1)) / 10.0
+        aside = float(rng.uniform(-0.004, 0.004))  # a few centimetres in the whole glide
         return 0.0, (aside, aside - float(np.radians(draw.conditions.plough_deg)))
     on, off = _clamped(contact.on_s, body), _clamped(contact.off_s, body)
     behind = -skater.leave_behind_m * _varied(rng, 0.12)
@@ -202,8 +203,9 @@ def _landing_pitch(
     land = min(land, -5.0) if skater.slap else land
     land = max(land, flat - 4.0) if pivots else land
     duration = skater.slap_time_s if skater.slap else float(rng.uniform(0.1, 0.22))
+    duration = max(duration * _varied(rng, 0.1), 1.875 * abs(flat - land) / FASTEST_SLAP_DEG_S)
     delay = float(rng.uniform(0.0, 0.012))
-    return (float(np.radians(land)), float(np.radians(flat))), (delay, duration * _varied(rng, 0.1))
+    return (float(np.radians(land)), float(np.radians(flat))), (delay, duration)
 
 
 def _rise(

@@ -34,7 +34,7 @@ def shaking(
     acceleration, turning = _ice(draw, path, attitude, rng)
     frequency_hz = float(np.exp(rng.uniform(np.log(40), np.log(250))))
     decay_s = float(rng.uniform(0.006, 0.03))
-    share = float(rng.uniform(0.1, 0.8))
+    share = float(rng.uniform(0.05, 0.5))
     for step in steps[1:]:
         hit = share * step.landing_m_s / step.landing_s
         _ring(acceleration, turning, step.contact.on_s, hit, frequency_hz, decay_s, rng)

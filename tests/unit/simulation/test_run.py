@@ -5,6 +5,9 @@ import pytest
 
 from imustride.errors import SettingsError
 from imustride.simulation import simulate_run
+from imustride.simulation.drawing import draw
+from imustride.simulation.motion import move
+from imustride.simulation.run import simulate
 
 # Every single effect of real ice, against a run without it.
 OFF = {
@@ -82,7 +85,7 @@ def test_a_one_sided_override_leaves_the_other_sensor_alone(plain):
 
 @pytest.mark.parametrize("grade", ["good", "poor", "real_ice"])
 def test_logs_are_plausible_sensors_in_every_grade(grade):
-    for seed in range(4):
+    for seed in range(3):
         run = simulate_run(seed, grade, axes_declared=bool(seed % 2))
         low, high = (100, 200) if grade == "poor" else (100, 1000)
         assert set(run.logs) == {"left_skate", "right_skate"}
@@ -100,7 +103,7 @@ def test_logs_are_plausible_sensors_in_every_grade(grade):
 
 
 def test_truth_is_in_published_and_wanted_ranges():
-    for seed in range(8):
+    for seed in range(5):
         truth = simulate_run(seed, "good", rate_hz=200.0).truth
         pushes = truth[truth["push"] > 0]
         assert pushes["contact_time_s"].dropna().between(0.14, 1.1).all()
@@ -115,7 +118,7 @@ def test_truth_is_in_published_and_wanted_ranges():
 def test_contact_and_rate_differ_between_the_feet_as_planted(planted):
     """Mean over runs of the symmetry index of later pushes; the push-to-push spread is switched low."""
     found = {"contact_time_s": [], "push_off_angular_velocity_deg_s": []}
-    for seed in range(6):
+    for seed in range(3):
         overrides = {"contact_asymmetry_percent": planted, "rate_asymmetry_percent": planted}
         calm = {"variation_ratio": 0.0, "tremor_deg": 0.1, "stride_time_s": 0.8, "rate_hz": 200.0}
         calm |= {"double_support_first_ratio": 0.05, "double_support_last_ratio": 0.05}
@@ -127,6 +130,22 @@ def test_contact_and_rate_differ_between_the_feet_as_planted(planted):
             values.append(100 * (right - left) / (0.5 * (right + left)))
     assert np.mean(found["contact_time_s"]) == pytest.approx(planted, abs=1.5)
     assert np.mean(found["push_off_angular_velocity_deg_s"]) == pytest.approx(planted, abs=2.5)
+
+
+@pytest.mark.parametrize("kind", ["heels", "knock"])
+def test_shared_shocks_reach_both_sensors_at_once(kind):
+    clocks = {"clock_offset_s": 0.0, "clock_drift_ppm": 0.0, "delay_s": 0.0, "low_pass_ratio": 0.0}
+    whole = {"log_begins_late": False, "log_ends_early": False, "rate_hz": 1000.0, "shock_height_m": 0.03}
+    drawn = draw(5, "good", 0, clocks | whole | {"shock_kind": kind, "shock_apart_s": 0.0})
+    run, shocks = simulate(drawn, "run-1"), move(drawn).plan.shocks_s
+    assert len(shocks) == 4
+    for log in run.logs.values():
+        jolt = np.abs(np.linalg.norm(log.acceleration_m_s2, axis=1) - 9.80665)
+        for shock_s in shocks:
+            near = np.abs(log.time_s - shock_s) < 0.3
+            assert jolt[near].max() > 15.0
+            first = log.time_s[near][np.argmax(jolt[near] > 0.5 * jolt[near].max())]
+            assert first == pytest.approx(shock_s, abs=0.006)
 
 
 def test_unknown_grade_and_override_are_refused():
