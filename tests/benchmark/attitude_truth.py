@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 from imustride.cutting.stance import cut
 from imustride.errors import SignalQualityError
 from imustride.loaders.sampling import regularise
-from imustride.recording import Recording
+from imustride.recording import Recording  # noqa: TC001
 from imustride.simulation import run as first
 from imustride.simulation.blade import rotate
 from imustride.simulation.drawing import draw

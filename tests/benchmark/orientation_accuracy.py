@@ -11,6 +11,7 @@ motion: mean over the trials and worst trial. All but BROAD is simulated.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import time
 from pathlib import Path
@@ -26,6 +27,7 @@ from tests.benchmark.attitude_runs import POOR, AttitudeRun, attitude_run
 from tests.benchmark.attitude_truth import first_runs, second_runs
 
 RATES_HZ = (200.0, 500.0, 1000.0)
+NO_HEADING_DEG = 45.0  # on average: such a filter gives no heading
 HEAD = "| filter | stance after the stop | inclination, deg | worst | heading, deg | worst | ns/sample |"
 
 
@@ -60,11 +62,32 @@ def table(runs: list[AttitudeRun], title: str, names: list[str]) -> None:
                 cost.append(ns)
             tilt, heading = np.array(rows).T
             used = "used" if closed else "absent"
+            turn = (
+                f"{heading.mean():.2f} | {heading.max():.2f}"
+                if heading.mean() < NO_HEADING_DEG
+                else "none | none"
+            )
             print(
-                f"| {name} | {used} | {tilt.mean():.2f} | {tilt.max():.2f} | {heading.mean():.2f} | "
-                f"{heading.max():.2f} | {np.median(cost):,.0f} |",
+                f"| {name} | {used} | {tilt.mean():.2f} | {tilt.max():.2f} | {turn} | {np.median(cost):,.0f} |",
                 flush=True,
             )
+
+
+def broad_table(folder: Path, names: list[str]) -> None:
+    """Print the inclination error over the first seconds of motion of six trials with optical truth."""
+    from tests.reference import test_orientation_broad as broad
+
+    trials = [broad.read(folder / name) for name in broad.TRIALS.values()]
+    print(f"\nBROAD, the first seconds after the quiet time: {len(trials)} trials\n")
+    print(
+        "| filter | 4 s, deg | worst | 6 s, deg | worst | 8 s, deg | worst |\n|---|---|---|---|---|---|---|"
+    )
+    for name in names:
+        cells = []
+        for seconds in (4, 6, 8):
+            errors = [broad.first_seconds_deg(name, trial, seconds) for trial in trials]
+            cells += [f"{np.mean(errors):.2f}", f"{np.max(errors):.2f}"]
+        print(f"| {name} | {' | '.join(cells)} |", flush=True)
 
 
 def main() -> None:
@@ -73,6 +96,7 @@ def main() -> None:
     parser.add_argument("--seeds", default="2000:2010")
     parser.add_argument("--long", action="store_true", help="also minutes of continuous skating")
     parser.add_argument("--filters", default=",".join(methods("orientation")))
+    data = Path(os.environ.get("IMUSTRIDE_OPEN_DATA", Path(__file__).parents[3] / "shared" / "data"))
     options = parser.parse_args()
     first, last = (int(part) for part in options.seeds.split(":"))
     seeds, names = range(first, last), options.filters.split(",")
@@ -83,6 +107,8 @@ def main() -> None:
     for title, runs_of in (("First generator", first_runs), ("Second generator", second_runs)):
         for grade in ("good", "poor", "real_ice"):
             table([run for s in seeds for run in runs_of(s, grade)], f"{title}, {grade}", names)
+    if (data / "broad_pick").is_dir():
+        broad_table(data / "broad_pick", names)
     if options.long:
         quick = [name for name in names if name in {"strapdown", "vqf"}]
         for way, lap_m in (("laps of 160 m", 160.0), ("straight on", np.inf)):
