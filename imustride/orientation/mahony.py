@@ -30,7 +30,7 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
     Returns
     -------
     ndarray, shape (n, 3, 3)
-        ``earth_from_sensor``, z up; half a sample late, as the filter takes each rate for the whole
+        ``earth_from_sensor``, z up; half a sample early, as the filter takes each rate for the whole
         step before it.
 
     Raises

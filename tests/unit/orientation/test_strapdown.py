@@ -124,3 +124,35 @@ def test_the_mean_force_is_asked_only_where_the_feet_move_long_enough():
     assert not applies(1100, 100.0, rest)
     assert applies(1100, 900 / WINDOW_S, rest)
     assert applies(int(100 + 100 * WINDOW_S), 100.0, Rest(slice(0, 100)))
+
+
+def with_a_gap(motion, gap):
+    """Bridge the gap in both signals by a straight line, and say so."""
+    gyro, force = motion.gyro.copy(), motion.force.copy()
+    share = np.linspace(0, 1, gap.stop - gap.start + 2)[1:-1, None]
+    for signal in (gyro, force):
+        signal[gap] = (1 - share) * signal[gap.start - 1] + share * signal[gap.stop]
+    guessed = np.zeros(len(gyro), dtype=bool)
+    guessed[gap] = True
+    return replace(motion, gyro=gyro, force=force, rest=replace(motion.rest, guessed=guessed))
+
+
+def test_a_tilt_lost_in_a_gap_is_put_back_there(swing, worst_inclination_deg):
+    motion = swing(200.0)
+    gap = slice(1000, 1040)  # a fifth of a second
+    gapped = with_a_gap(motion, gap)
+    away = np.ones(len(motion.gyro), dtype=bool)
+    away[gap] = False
+    told = worst_inclination_deg(found(gapped)[away], motion.truth[away])
+    untold = replace(gapped, rest=replace(motion.rest, guessed=None))
+    assert worst_inclination_deg(found(untold)[away], motion.truth[away]) > 3
+    assert told < 0.3
+
+
+def test_gaps_in_and_before_the_stances_change_nothing(swing):
+    motion = swing(100.0)
+    guessed = np.zeros(len(motion.gyro), dtype=bool)
+    guessed[: motion.rest.before.stop] = True
+    guessed[motion.rest.after.start :] = True
+    told = replace(motion, rest=replace(motion.rest, guessed=guessed))
+    assert np.array_equal(found(told), found(motion))
