@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+QUICK_LIFT_RATIO = 0.6  # of the swing
 JOLT_S = 0.02  # time in which a landing foot takes on the blade's own direction and speed
 
 
@@ -187,7 +188,9 @@ def _swing(place: Floats, velocity: Floats, clearance: Floats, step: Step, follo
         place[first + 1 : last] += step.bend_m * bump(u)[:, None] * aside
     drop = following.landing_m_s * following.landing_s / 2
     touch = drop * PLAIN.course(u) + following.landing_m_s * duration * u**3 * (1 - u) * (4 - 3 * u)
-    clearance[first + 1 : last] = step.lift_m * bump(u, *step.lift_powers) + touch
+    quick = step.lift_quick_ratio
+    lift = (1 - quick) * bump(u, *step.lift_powers) + quick * bump(u / QUICK_LIFT_RATIO)
+    clearance[first + 1 : last] = step.lift_m * lift + touch
 
 
 def _quintic(u: Floats, p0: Floats, v0: Floats, a0: Floats, p1: Floats, v1: Floats, a1: Floats) -> Floats:

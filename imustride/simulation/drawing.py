@@ -192,6 +192,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         **_landing(rng, grade),
         lift_m=u(0.03, 0.2),
         lift_skew=u(-1, 1),
+        lift_quick_ratio=u(0, 0.6),
         profile_skew=u(-7, 7),
         profile_sharpness_ratio=u(0, 1),
         tremor_deg=u(0.1, 0.9),

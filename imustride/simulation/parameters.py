@@ -72,6 +72,7 @@ class Skater:
     slap_time_s: float
     lift_m: float
     lift_skew: float
+    lift_quick_ratio: float  # share of the lift that comes and goes within the early swing
     landing_speed_m_s: float
     landing_time_s: float
     load_rise_s: float

@@ -56,6 +56,7 @@ class Step:
     chatter_m_s: float
     lift_m: float
     lift_powers: tuple[float, float]
+    lift_quick_ratio: float
     bend_m: float
     pivots: bool
 
@@ -128,7 +129,8 @@ def _step(draw: Draw, plan: Plan, body: Body, contact: Contact, rng: np.random.G
         skid_m_s=draw.conditions.skid_m_s * share if pushing else 0.0,
         chatter_m_s=draw.conditions.chatter_m_s * share if chatters else 0.0,
         lift_m=float(rng.uniform(0.01, 0.04)) if small else skater.lift_m * _varied(rng, 0.12),
-        lift_powers=(3 + max(0.0, -2 * skater.lift_skew), 3 + max(0.0, 2 * skater.lift_skew)),
+        lift_powers=(3 + max(0.0, -0.6 * skater.lift_skew), 3 + max(0.0, skater.lift_skew)),
+        lift_quick_ratio=skater.lift_quick_ratio,
         bend_m=0.0 if small else float(rng.normal(0, 0.05)),
         pivots=pivots,
     )
