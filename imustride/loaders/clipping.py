@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 AT_RANGE = 0.998
 # So many equal samples in a row at the largest value of an axis are the end of a range, not chance.
 REPEATS = 3
+# At the end of a range lie so many times more samples than this near below it: part of the range,
+# or steps of the resolution.
+CROWDING = 2
+NEAR_RATIO = 0.005
+NEAR_STEPS = 4
 # No sensor is sold with a smaller range (2 g, 125 deg/s): repeated values below are rest, not clipping.
 SMALLEST_M_S2 = 0.95 * 2 * STANDARD_GRAVITY_M_S2
 SMALLEST_RAD_S = np.radians(0.95 * 125)
@@ -68,12 +73,22 @@ def _declared(sensor: Sensor) -> tuple[float | None, float | None]:
 
 
 def _at_end(axis: NDArray[np.float64], end: float) -> NDArray[np.bool_]:
-    """Samples equal to an extreme that comes `REPEATS` times in a row somewhere."""
-    at_end = axis == end
+    """Samples equal to an extreme that comes `REPEATS` times in a row somewhere.
+
+    The round top of a slow swing repeats too where the resolution is coarse; but then more samples
+    lie just below it than on it, whereas a signal runs into the end of a range from afar.
+    """
+    at_end: NDArray[np.bool_] = axis == end
     in_a_row = at_end[: 1 - REPEATS].copy()
     for shift in range(1, REPEATS):
         in_a_row &= at_end[shift : len(at_end) - REPEATS + 1 + shift]
-    return at_end if in_a_row.any() else np.zeros_like(at_end)
+    if in_a_row.any():
+        top = np.unique(axis[np.abs(axis - end) <= 0.1 * abs(end)])
+        resolution = float(np.diff(top).min()) if len(top) > 1 else 0.0
+        below = np.abs(axis - end) <= max(NEAR_RATIO * abs(end), NEAR_STEPS * resolution)
+        if at_end.sum() >= CROWDING * (below.sum() - at_end.sum()):
+            return at_end
+    return np.zeros_like(at_end)
 
 
 def _stands_out(axis: NDArray[np.float64], end: float) -> bool:

@@ -80,7 +80,7 @@ class Layout:
     def is_number(self, field: str) -> bool:
         """Tell whether a field is a number, or one of the words for a missing one."""
         if self.decimal != ".":
-            field = field.replace(self.decimal, ".")
+            field = field.replace(".", "?").replace(self.decimal, ".")
         return field in MISSING or NUMBER.fullmatch(field) is not None
 
 
@@ -154,9 +154,6 @@ def _layout(path: Path, sensor: Sensor) -> Layout:
 def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
     with path.open("rb") as file:
         head = file.read(MAX_LINE_BYTES)
-    if not head.strip():
-        message = f"{where}: empty file ({path.stat().st_size} bytes); wanted a header line and samples; copy it again"
-        raise FileFormatError(message)
     try:
         text = codecs.getincrementaldecoder(encoding)().decode(head, final=len(head) < MAX_LINE_BYTES)
     except UnicodeError as error:
@@ -164,6 +161,9 @@ def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
         raise FileFormatError(message) from error
     text = text.removeprefix("\ufeff")
     first = next((line for line in re.split(r"[\r\n]+", text) if line.strip()), "")
+    if not first:
+        message = f"{where}: empty file ({path.stat().st_size} bytes); wanted a header line and samples; copy it again"
+        raise FileFormatError(message)
     if "\0" in first:
         message = f"{where}: binary data; wanted {encoding} text; declare the encoding, or convert the file"
         raise FileFormatError(message)

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 ON_GRID = 0.02
 # Grid points interpolated at a time: what stays in the processor's cache.
 BLOCK = 1 << 16
+# Samples nearer to each other than this (periods) tell little of the slope between them.
+CLOSE = 0.5
 
 
 def fill(
@@ -49,8 +51,9 @@ def fill(
 
     Notes
     -----
-    The cubic is Hermite's with the slope of the chord over the neighbours: its weights stay small
-    where jitter brings two samples close together, as those of Lagrange's do not.
+    The cubic is Hermite's. Its slope at a sample is that of the parabola through the sample and its
+    neighbours or, where jitter brings two of them closer than `CLOSE`, of the chord over both: so
+    its weights stay small, as those of a polynomial through four samples do not.
     """
     on_grid = place is number and bool(np.abs(place - np.rint(place)).max() <= ON_GRID)
     if not np.isfinite(values.sum()):
@@ -117,12 +120,26 @@ def _hermite(
     left = np.clip(np.searchsorted(place, points, side="right") - 1, 0, end - 1)
     right = left + 1
     before, behind = np.maximum(left - 1, 0), np.minimum(right + 1, end)
-    width = (place[right] - place[left])[:, None]
+    width = place[right] - place[left]
     low, high = values[left], values[right]
-    rise_left = (high - values[before]) * (width / (place[right] - place[before])[:, None])
-    rise_right = (values[behind] - low) * (width / (place[behind] - place[left])[:, None])
+    secant = (high - low) / width[:, None]
+    slope_left = _slope(low - values[before], place[left] - place[before], secant, width)
+    slope_right = _slope(values[behind] - high, place[behind] - place[right], secant, width)
+    width = width[:, None]
     s = np.clip((points - place[left])[:, None] / width, 0.0, 1.0)
     rest = 1.0 - s
-    return rest * rest * ((1.0 + 2.0 * s) * low + s * rise_left) + s * s * (
-        (3.0 - 2.0 * s) * high - rest * rise_right
+    return rest * rest * ((1.0 + 2.0 * s) * low + s * width * slope_left) + s * s * (
+        (3.0 - 2.0 * s) * high - rest * width * slope_right
     )
+
+
+def _slope(
+    rise: NDArray[np.float64],
+    run: NDArray[np.float64],
+    secant: NDArray[np.float64],
+    width: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Slope at the sample between a neighbour's step (`rise` over `run`) and the step to be filled."""
+    share = np.where(np.minimum(run, width) >= CLOSE, width, run) / (run + width)
+    neighbour = rise / np.maximum(run, 1e-9)[:, None]
+    return secant + share[:, None] * (neighbour - secant)

@@ -283,7 +283,7 @@ def test_a_missing_session_file_says_what_is_wanted(tmp_path):
 
 
 def test_broken_toml_is_named_with_its_line(write):
-    with pytest.raises(FileFormatError, match="not valid TOML: .*line 1"):
+    with pytest.raises(FileFormatError, match=r"not valid TOML: .*line 1"):
         read_session(write("athlete = A07\n"))
 
 
