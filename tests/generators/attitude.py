@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tests.generators.shapes import GRID_HZ, STEP_KINDS, Course, step
-import itertools
 
 if TYPE_CHECKING:
     from tests.generators.body import Body
@@ -25,7 +25,7 @@ BURSTS = {
     "broad": ((0.0, 0.6, 0.34, 0.0), (0.2, 0.8, 0.33, 0.0), (0.4, 1.0, 0.33, 0.0)),
 }
 SIGN = {"left": 1.0, "right": -1.0}
-GIVE_M = 0.012  # landing speed times length of the impact: at most about 6 mm of give
+GIVE_M = 0.014  # landing speed times length of the impact: at most about 7 mm of give
 
 
 def recovery_m(swing_s: float) -> float:
@@ -58,9 +58,9 @@ class Skater:
         self.f, self.plan, self.body, self.side, self.rng = f, plan, body, side, rng
         self.sign = SIGN[side]
         samples = len(body.speed_m_s)
-        stance = np.radians([rng.normal() * 0.7, rng.normal() * 0.4])
-        self.zero_roll = self.sign * np.radians(self.number("stance_roll_deg")) + stance[0]
-        self.zero_pitch = np.radians(self.number("stance_pitch_deg")) + stance[1]
+        own = np.radians([rng.normal() * 0.7, rng.normal() * 0.4])
+        self.zero_roll = self.sign * np.radians(self.number("stance_roll_deg")) + own[0]
+        self.zero_pitch = np.radians(self.number("stance_pitch_deg")) + own[1]
         toe_out = self.sign * np.radians(self.number("toe_out_deg") + rng.normal() * 2.0)
         self.roll = Course(samples, self.zero_roll)
         self.pitch = Course(samples, self.zero_pitch)
@@ -260,8 +260,8 @@ class Skater:
         early, late = 0.35 * (on - off), min(0.4 * (on - off), 0.16)
         down = self.number("landing_m_s") * self.larger("landing") * self.vary(0.25)
         self.lift.add_bump(off, off + 2.0 * early, 0.4 * release * early, 3.0, 0.8)
-        impact = self.number("landing_s") * (2.5 if self.f["landing_shape"] == "double" else 1.0)
-        impact = min(impact, GIVE_M / max(down, 1e-3))
+        impact = min(self.number("landing_s"), GIVE_M / max(down, 1e-3))
+        impact *= 2.5 if self.f["landing_shape"] == "double" else 1.0
         self.lift.add_arrival(on, down, late, impact, str(self.f["landing_shape"]))
         scuff = self.number("landing_scuff_m_s") * self.rng.uniform(-1.0, 1.0)
         self.skid.add_bump(on - 0.06, on + 0.05, scuff, 3.0)
@@ -287,9 +287,14 @@ class Skater:
         now = c.on_s + 0.12
         if toe_in > 0.0 and brake[0] - now > 0.5:
             self.turn("track", now, now + 0.5, heading - self.sign * toe_in)
-        plough = np.radians(self.rng.uniform(12.0, 35.0))
-        self.turn("track", brake[0], brake[0] + 0.4, self.body.heading_rad[-1] - self.sign * plough)
-        self.turn("roll", brake[0], brake[0] + 0.4, self.sign * np.radians(self.rng.uniform(6.0, 22.0)))
+        turned = -self.sign * np.radians(self.rng.uniform(12.0, 35.0))
+        edge = self.sign * np.radians(self.rng.uniform(6.0, 22.0))
+        if self.f["stop"] != "plough":
+            way = 1.0 if self.f["stop"] == "sideways_left" else -1.0
+            turned = way * np.radians(self.rng.uniform(50.0, 65.0))
+            edge = -way * np.radians(self.rng.uniform(8.0, 25.0))
+        self.turn("track", brake[0], brake[0] + 0.4, self.body.heading_rad[-1] + turned)
+        self.turn("roll", brake[0], brake[0] + 0.4, edge)
         self.turn("roll", brake[1] - 0.3, brake[1] + 0.2, self.zero_roll + np.radians(self.rng.normal()))
         self.turn(
             "pitch", brake[1] - 0.3, brake[1] + 0.2, self.zero_pitch + np.radians(0.3 * self.rng.normal())
@@ -304,16 +309,16 @@ class Skater:
             self.pitch.add_bump(drop - 0.5, drop - 0.02, 0.12)
 
     def _shuffle(self) -> None:
-        """Small lifts and turns of the feet on the spot."""
-        span = self.plan.shuffle_s
-        now = span[0] if span else np.inf
-        while span and now < span[1] - 0.5:
-            end = now + self.rng.uniform(0.25, 0.5)
-            self.lift.add_bump(now, end, self.rng.uniform(0.005, 0.04))
-            self.pitch.add_bump(now, end, np.radians(self.rng.uniform(-6.0, 12.0)))
-            self.roll.add_bump(now, end, np.radians(self.rng.uniform(-6.0, 6.0)))
-            self.track.add_bump(now, end, np.radians(self.rng.uniform(-8.0, 8.0)))
-            now = end + self.rng.uniform(0.05, 0.5)
+        """Small lifts and turns of the feet on the spot, before the start and after the stop."""
+        for start_s, end_s in self.plan.shuffles_s:
+            now = start_s + self.rng.uniform(0.0, 0.3)
+            while now < end_s - 0.5:
+                end = now + self.rng.uniform(0.25, 0.5)
+                self.lift.add_bump(now, end, self.rng.uniform(0.005, 0.04))
+                self.pitch.add_bump(now, end, np.radians(self.rng.uniform(-6.0, 12.0)))
+                self.roll.add_bump(now, end, np.radians(self.rng.uniform(-6.0, 6.0)))
+                self.track.add_bump(now, end, np.radians(self.rng.uniform(-8.0, 8.0)))
+                now = end + self.rng.uniform(0.05, 0.5)
 
     def _sway(self) -> None:
         """Slow sway of standing people, and tremor of the edge while moving."""

@@ -14,12 +14,15 @@ from imustride.session import Axis, Sensor
 from tests.generators.shapes import GRID_HZ, resample
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from tests.generators.factors import Factors
     from tests.generators.ice import Felt
     from tests.generators.plan import Plan
     from tests.generators.shapes import Array
 
 STANDARD_G = 9.80665
+AXES: tuple[Axis, ...] = ("+x", "-x", "+y", "-y", "+z", "-z")
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,10 +51,10 @@ def mount(f: Factors, rng: np.random.Generator) -> tuple[Array, tuple[Axis, Axis
     nominal[np.arange(3), order] = signs
     if np.linalg.det(nominal) < 0.0:
         nominal[2] *= -1.0
-    names = tuple(f"{'+' if nominal[k].sum() > 0 else '-'}{'xyz'[order[k]]}" for k in range(3))
+    axes = tuple(AXES[2 * order[k] + int(nominal[k].sum() < 0.0)] for k in range(3))
     axis = rng.normal(size=3)
     off = Rotation.from_rotvec(axis / np.linalg.norm(axis) * np.radians(float(f["mounting_error_deg"])))
-    return off.as_matrix() @ nominal, (names[0], names[1], names[2])
+    return off.as_matrix() @ nominal, (axes[0], axes[1], axes[2])
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +130,7 @@ def _low_pass(f: Factors, signal: Array) -> tuple[Array, float]:
     if f["lowpass"] == "none":
         return signal, np.inf
     if f["lowpass"] == "fir":
-        taps = firwin(2 * int(0.4 * GRID_HZ / cut) + 1, cut, fs=GRID_HZ)
+        taps = firwin(2 * int(0.25 * GRID_HZ / cut) + 1, cut, fs=GRID_HZ)
         padded = np.vstack([np.repeat(signal[:1], len(taps), axis=0), signal])
         filtered: Array = lfilter(taps, 1.0, padded, axis=0)[len(taps) :]
         return filtered, cut
@@ -166,11 +169,11 @@ def _flicker(f: Factors, n: int, rng: np.random.Generator) -> Array:
     for constant_s in (0.1, 1.0, 10.0):
         keep = np.exp(-1.0 / (constant_s * fs))
         size = float(f["flicker"]) * 0.1 * np.sqrt(1.0 - keep**2)
-        total += lfilter([size], [1.0, -keep], rng.standard_normal((n, 3)), axis=0)
+        total += lfilter(np.array([size]), np.array([1.0, -keep]), rng.standard_normal((n, 3)), axis=0)
     return total
 
 
-def _digitise(x: Array, limit: float) -> tuple[Array, Array]:
+def _digitise(x: Array, limit: float) -> tuple[Array, NDArray[np.bool_]]:
     """Round to 16 bits over the range and clip; also say which samples are clipped."""
     lsb = limit / 32768.0
     counts = np.round(x / lsb)
@@ -178,7 +181,7 @@ def _digitise(x: Array, limit: float) -> tuple[Array, Array]:
     return np.clip(counts, -32768, 32767) * lsb, clipped
 
 
-def _gaps(f: Factors, plan: Plan, true_s: Array, rng: np.random.Generator) -> Array:
+def _gaps(f: Factors, plan: Plan, true_s: Array, rng: np.random.Generator) -> NDArray[np.bool_]:
     """Which samples are lost."""
     lost = np.zeros(len(true_s), dtype=bool)
     for _ in range(int(f["gaps"])):

@@ -8,7 +8,7 @@ Factors = dict[str, "float | str | bool"]
 GRADES = ("good", "poor", "real_ice")
 # What differs from run to run of one day; the rest belongs to the skater, the ice and the sensors.
 OF_THE_RUN = (
-    "pushes", "first_foot", "quiet_s", "glide_s", "stop_s", "end_quiet_s", "stumble", "log_cut", "hold_still_s",
+    "pushes", "first_foot", "quiet_s", "glide_s", "stop_s", "end_quiet_s", "stumble", "stop", "steps_after_stop", "log_cut", "hold_still_s",
     "gaps", "gap_kind", "clock_offset_s",
 )  # fmt: skip
 
@@ -75,6 +75,8 @@ def _timing(rng: np.random.Generator, grade: str) -> Factors:
         "stop_s": rng.uniform(0.9, 2.2),
         "end_quiet_s": rng.uniform(2.2, 4.0),
         "shuffle": bool(real and rng.random() < 0.6),
+        "steps_after_stop": bool(real and rng.random() < 0.3),
+        "stop": str(rng.choice(["plough", "sideways_left", "sideways_right"], p=[0.7, 0.15, 0.15])),
         "stumble": bool(real and rng.random() < 0.25),
         "log_cut": str(rng.choice(["none", "late_begin", "early_end"], p=[0.8, 0.1, 0.1])),
         "shock_lag_sd_s": 0.0015 if real else 0.0005,
@@ -105,8 +107,8 @@ def _body(rng: np.random.Generator, grade: str) -> Factors:
 
 def _skate(rng: np.random.Generator, grade: str) -> Factors:
     real = grade == "real_ice"
-    landing = _log(rng, 0.04, 1.1 if real else 0.6)
-    hardest = {"good": 60.0, "poor": 90.0, "real_ice": 300.0}[grade]  # m/s^2, mean over the impact
+    landing = _log(rng, 0.04, 0.9 if real else 0.6)
+    hardest = {"good": 60.0, "poor": 90.0, "real_ice": 160.0}[grade]  # m/s^2, mean over the impact
     return {
         "rocker_m": rng.uniform(2.5, 3.5),
         "half_blade_m": rng.uniform(0.13, 0.15),

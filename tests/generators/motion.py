@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,6 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from tests.generators.shapes import GRID_HZ, Course, derivative, integral, step
-import itertools
 
 if TYPE_CHECKING:
     from tests.generators.attitude import Courses, Skater
@@ -75,7 +75,8 @@ def attitude(yaw: Array, pitch: Array, roll: Array) -> tuple[Array, Array]:
 
 def times(turn: Array, vector: Array) -> Array:
     """Matrix times vector at every sample."""
-    return np.matmul(turn, vector[:, :, None])[:, :, 0]
+    product: Array = np.matmul(turn, vector[:, :, None])[:, :, 0]
+    return product
 
 
 def move_skate(skater: Skater, blade: Blade) -> tuple[Motion, Courses]:

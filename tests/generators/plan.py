@@ -42,7 +42,7 @@ class Plan:
     brake_s: tuple[float, float]
     end_s: float
     log_s: tuple[float, float]
-    shuffle_s: tuple[float, float] | None
+    shuffles_s: tuple[tuple[float, float], ...]  # feet lifted and turned on the spot
     stumble: int  # order of the contact with the stumble, -1 for none
 
     def of_side(self, side: str) -> list[Stance]:
@@ -92,22 +92,28 @@ def _contacts(f: Factors, first_off_s: float, rng: np.random.Generator) -> tuple
 def make_plan(f: Factors, rng: np.random.Generator) -> Plan:
     """Draw the calendar of one trial."""
     now = rng.uniform(0.6, 1.5)
-    shuffle = None
-    if f["shuffle"] and rng.random() < 0.4:
-        shuffle = (now, now + rng.uniform(1.5, 2.5))
-        now = shuffle[1] + 0.7
+    shuffles = []
+    early = rng.random() < 0.4  # before the shocks rather than after
+    lasts = rng.uniform(1.5, 2.5)
+    if f["shuffle"] and early:
+        shuffles.append((now, now + lasts))
+        now += lasts + 0.7
     first = now + 0.5
     second = first + rng.uniform(0.7, 1.3)
     now = second + rng.uniform(0.6, 1.2)
-    if f["shuffle"] and shuffle is None:
-        shuffle = (now, now + rng.uniform(1.5, 2.5))
-        now = shuffle[1] + 0.4
+    if f["shuffle"] and not early:
+        shuffles.append((now, now + lasts))
+        now += lasts + 0.4
     quiet = (now, now + float(f["quiet_s"]))
     stances = _contacts(f, quiet[1] + float(f["hold_still_s"]), rng)
     last_on = stances[-1].on_s
     glide_end = last_on + float(f["glide_s"])
     brake = (glide_end, glide_end + float(f["stop_s"]))
-    rest = brake[1] + rng.uniform(0.5, 1.0) + float(f["end_quiet_s"])
+    rest = brake[1] + rng.uniform(0.5, 1.0)
+    if f["steps_after_stop"]:
+        shuffles.append((rest - 0.2, rest + 1.3))
+        rest += 1.5
+    rest += float(f["end_quiet_s"])
     third = rest + 0.3
     fourth = third + rng.uniform(0.7, 1.3)
     end = fourth + rng.uniform(1.0, 2.0)
@@ -126,6 +132,6 @@ def make_plan(f: Factors, rng: np.random.Generator) -> Plan:
         brake,
         end,
         log,
-        shuffle,
+        tuple(shuffles),
         stumble,
     )

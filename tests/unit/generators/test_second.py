@@ -1,5 +1,7 @@
 """The second generator against physics: what it logs integrates back to its motion, blades keep to the ice."""
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy.integrate import cumulative_trapezoid
@@ -11,7 +13,6 @@ from tests.generators.ice import GRAVITY_M_S2, rigid_feel
 from tests.generators.second import SIDES, simulate_run
 from tests.generators.shapes import GRID_HZ
 from tests.generators.truth import COLUMNS, lane, level_y
-import itertools
 
 GRAVITY = np.array([0.0, 0.0, GRAVITY_M_S2])
 SEEDS = [(3, "good"), (8, "poor"), (5, "real_ice"), (21, "real_ice")]
@@ -39,8 +40,8 @@ def in_contact(run, side, margin_s=0.0):
     touching = np.zeros(len(t), dtype=bool)
     for c in run.plan.of_side(side):
         touching |= (t >= c.on_s + margin_s) & (t <= c.off_s)
-    if run.plan.shuffle_s:
-        touching &= (t < run.plan.shuffle_s[0]) | (t > run.plan.shuffle_s[1] + 0.1)
+    for start, end in run.plan.shuffles_s:
+        touching &= (t < start) | (t > end + 0.1)
     return touching
 
 
@@ -141,7 +142,7 @@ def test_touching_point_runs_along_y_segment_cross_z_earth(run, side):
 
 
 def test_felt_force_of_a_turned_sensor_is_the_second_derivative_of_its_place():
-    run = simulate_run(4, "good")
+    run = simulate_run(4, "good", **CLEAN)
     motion = run.motions["left"]
     lever, axis = np.array([0.02, 0.03, 0.12]), np.array([0.6, 0.8, 0.0])
     t = grid_s(motion)
