@@ -52,7 +52,7 @@ def estimate_bandwidth_hz(recording: Recording) -> float | None:
 def _half_power_hz(values: NDArray[np.float64], recording: Recording) -> float | None:
     frequency, power = _spectrum(values, recording)
     usable = frequency >= SWAY_HZ
-    if usable.sum() < 8:
+    if usable.sum() < 8 or not power[usable].any():
         return None
     frequency, power = frequency[usable], power[usable]
     width = max(1, round(SMOOTHING_HZ / (frequency[1] - frequency[0])))

@@ -202,8 +202,7 @@ def _sampling(report: SensorReport) -> Iterator[Finding]:
         yield Finding("warning", f"{report.clipped_samples} samples are clipped; use a larger range")
     if report.gaps:
         first = report.gaps[0]
-        yield Finding(
-            "warning", f"{len(report.gaps)} gaps, the first from {first[0]:.3f} to {first[1]:.3f} s"
-        )
+        many = "a gap" if len(report.gaps) == 1 else f"{len(report.gaps)} gaps, the first"
+        yield Finding("warning", f"{many} from {first[0]:.4f} to {first[1]:.4f} s")
     if report.bandwidth_hz is not None and report.bandwidth_hz < LOW_BANDWIDTH_HZ:
         yield Finding("note", f"the device passes only {report.bandwidth_hz:.0f} Hz: blade vibration is weak")
