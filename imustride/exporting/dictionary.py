@@ -31,6 +31,7 @@ class Column:
 _RUN = Column("string", "", "name of the run in the session")
 _PERCENT_OF_MEAN = "detrended standard deviation within runs, of the mean"
 
+# A metric's own descriptor goes before what stands here.
 PUSHES: Mapping[str, Column] = {
     "run": _RUN,
     "side": Column("string", "", "foot: left or right"),
@@ -42,6 +43,15 @@ PUSHES: Mapping[str, Column] = {
     ),
     "blade_on_s": Column("number", "s", "the blade meets the ice; empty when it stood there from the start"),
     "blade_off_s": Column("number", "s", "the blade leaves the ice; empty when the log ends before"),
+    "track_angle_deg": Column(
+        "number", "deg", "running direction, outward from the lane, 50 ms before blade-off"
+    ),
+    "blade_speed_m_s": Column("number", "m/s", "mean horizontal speed of the blade in the contact"),
+    "stride_length_m": Column(
+        "number", "m", "along the lane, blade-on to the next blade-on of the same foot"
+    ),
+    "stride_width_m": Column("number", "m", "across the lane, this blade-off to the other foot's next"),
+    "lateral_travel_m": Column("number", "m", "across the lane, outward, from blade-on to blade-off"),
     "flags": Column("string", "", "words that say why a value is missing or special, joined by ;"),
 }
 RUNS: Mapping[str, Column] = {
@@ -151,10 +161,6 @@ def data_package(
 def _field(
     name: str, table: pd.DataFrame, known: Mapping[str, Column], metrics: Mapping[str, Metric]
 ) -> dict[str, Any]:
-    if name in known:
-        column = known[name]
-        field = {"name": name, "type": column.kind, "unit": column.unit, "description": column.description}
-        return {key: value for key, value in field.items() if value}
     if name in metrics:
         metric = metrics[name]
         return {
@@ -165,5 +171,9 @@ def _field(
             "definition_number": metric.number,
             "source": metric.source,
         }
+    if name in known:
+        column = known[name]
+        field = {"name": name, "type": column.kind, "unit": column.unit, "description": column.description}
+        return {key: value for key, value in field.items() if value}
     kinds = {"f": "number", "i": "integer", "u": "integer", "b": "boolean"}
     return {"name": name, "type": kinds.get(table[name].dtype.kind, "string")}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
 from imustride.report.rows import accuracy_rows, compared, not_compared, push_table, run_rows, symmetry_rows
+from imustride.report.words import condition
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,6 +55,7 @@ def summary_page(result: SessionResult) -> str:
         session=result.session,
         consent=CONSENT[result.session.consent],
         surface=SURFACE[result.session.surface],
+        conditions=[condition(name, value) for name, value in result.session.conditions.items()],
         runs=run_rows(result.runs_table, result.pushes),
         remarks=[*result.notes, *(f"{run.name}: {note}" for run in result.runs for note in run.notes)],
         pictures=_pictures(result),

@@ -21,7 +21,17 @@ LABELS = {
     "edge_angle_deg": "edge angle from own stance",
     "track_angle_deg": "track angle to the lane",
 }
-_SUFFIX = re.compile(r"_(m_s2|m_s|rad_s|deg_s|percent|count|ratio|rad|deg|hz|m|s)$")
+SUFFIX_UNITS = {
+    "m_s2": "m/s²",
+    "m_s": "m/s",
+    "rad_s": "rad/s",
+    "deg_s": "°/s",
+    "percent": "%",
+    "count": "",
+    "ratio": "",
+}
+SUFFIX_UNITS |= {"rad": "rad", "deg": "°", "hz": "Hz", "m": "m", "s": "s"}
+_SUFFIX = re.compile(f"_({'|'.join(SUFFIX_UNITS)})$")
 
 
 def label(metric: str) -> str:
@@ -50,6 +60,14 @@ def interval(low: float, high: float, of: str) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return MISSING
     return f"{number(low, of, sign=True)} to {number(high, of, sign=True)}"
+
+
+def condition(name: str, value: str | float | bool) -> tuple[str, str]:  # noqa: FBT001 - conditions are of any kind
+    """Return a condition of a session as its name and its value with the unit that the name carries."""
+    if isinstance(value, bool):
+        return label(name), "yes" if value else "no"
+    suffix = _SUFFIX.search(name)
+    return label(name), f"{value} {SUFFIX_UNITS[suffix[1]]}" if suffix else str(value)
 
 
 def flags(words: str) -> str:

@@ -102,7 +102,9 @@ def test_a_rate_has_its_sample_size_and_spread(page):
 def test_a_comparison_has_interval_systematic_part_sample_size_and_verdict(page):
     text = words(page)
     assert "right larger 0.301 (5.1 %) 0.332 (4.7 %) +9.8 % (+6.1 to +13.5) ±1.2 4, 6; 2" in text
-    assert "unclear: only a better calibration would tell 0.021 0.015 −0.006 s (−0.014 to +0.002) ±0.007" in text
+    assert (
+        "unclear: only a better calibration would tell 0.021 0.015 −0.006 s (−0.014 to +0.002) ±0.007" in text
+    )
 
 
 def test_an_open_question_says_what_would_answer_it(page):
