@@ -3,12 +3,16 @@
 import itertools
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.integrate import cumulative_trapezoid
 from scipy.interpolate import CubicSpline
 from scipy.spatial.transform import Rotation
 
+from imustride.loaders import load
+from imustride.session import read_session
 from tests.generators.blade import Blade
+from tests.generators.folders import write_session
 from tests.generators.ice import GRAVITY_M_S2, rigid_feel
 from tests.generators.second import SIDES, simulate_run
 from tests.generators.shapes import GRID_HZ
@@ -330,3 +334,20 @@ def test_vibration_grows_with_speed_and_stops_with_the_contact():
             swing.append(added[(t > c.off_s + 0.06) & (t < after.on_s - 0.01)].mean())
     assert np.mean(late) > 1.2 * np.mean(early)
     assert max(swing) < 0.05 * np.mean(late)
+
+
+def test_a_session_folder_reads_back_as_the_logs(tmp_path):
+    runs = [simulate_run(seed, "good", day=4, rate_hz=200.0) for seed in (1, 2)]
+    write_session(runs, tmp_path)
+    session = read_session(tmp_path)
+    assert [run.name for run in session.runs] == ["run-1", "run-2"]
+    for run, simulated in zip(session.runs, runs, strict=True):
+        for place, log in simulated.logs.items():
+            found = load(session, run, place)
+            assert found.sensor.axes == log.sensor.axes
+            assert found.sensor.position_m == log.sensor.position_m
+            np.testing.assert_allclose(found.time_s, log.time_s, atol=1e-6)
+            np.testing.assert_allclose(found.acceleration_m_s2, log.acceleration_m_s2, atol=1e-5)
+            np.testing.assert_allclose(found.angular_velocity_rad_s, log.angular_velocity_rad_s, atol=2e-6)
+    truth = pd.read_csv(tmp_path / "truth.csv")
+    assert len(truth) == sum(len(run.truth) for run in runs)
