@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SHOCK_STOP_S = 0.006
+TOE_UP_RAD = -0.02
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -101,8 +102,10 @@ def _leave(
         courses.pitch.move(max(middle_s, contact.off_s - 0.3), contact.off_s - 0.02, early)
     courses.pitch.move(*step.rise_s, step.rise_rad, shape)
     back_s = step.rise_s[1] - float(rng.uniform(0.0, 0.3)) * (step.rise_s[1] - step.rise_s[0])
-    landed_s = next_s - float(rng.uniform(0.0, 0.15)) * swing_s
-    back_s = min(back_s + draw.skater.heel_up_ratio * swing_s, landed_s - max(0.12, 0.5 * swing_s))
+    # A toe-up landing is prepared while the foot is still high: the heel needs the room.
+    spare = rng.uniform(0.2, 0.35) if following.pitch_rad[0] < TOE_UP_RAD else rng.uniform(0.0, 0.15)
+    landed_s = next_s - float(spare) * swing_s
+    back_s = min(back_s + draw.skater.heel_up_ratio * swing_s, landed_s - max(0.12, 0.45 * swing_s))
     courses.pitch.move_to(back_s, landed_s, following.pitch_rad[0], plain)
     swing = (contact.off_s + 0.1 * swing_s, next_s - 0.05 * swing_s)
     courses.edge.move_to(max(swing[0], step.lean_s[1] - 0.02), swing[1], following.edge_rad[0], plain)

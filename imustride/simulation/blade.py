@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+CARRIED_S = 0.035
 QUICK_LIFT_RATIO = 0.6  # of the swing
 JOLT_S = 0.02  # time in which a landing foot takes on the blade's own direction and speed
 
@@ -120,7 +121,8 @@ def path(draw: Draw, plan: Plan, body: Body, attitude: Attitude, steps: tuple[St
             _give(clearance, step, span)
     for step, following in pairwise(steps):
         _swing(place, velocity, clearance, step, following)
-    return Path(np.column_stack([place, height + clearance]), clearance, along, across, on_ice)
+    level = _carried(height + clearance, steps)
+    return Path(np.column_stack([place, level]), level - height, along, across, on_ice)
 
 
 def _turning(draw: Draw, attitude: Attitude, point: Floats) -> Floats:
@@ -191,6 +193,25 @@ def _swing(place: Floats, velocity: Floats, clearance: Floats, step: Step, follo
     quick = step.lift_quick_ratio
     lift = (1 - quick) * bump(u, *step.lift_powers) + quick * bump(u / QUICK_LIFT_RATIO)
     clearance[first + 1 : last] = step.lift_m * lift + touch
+
+
+def _carried(level: Floats, steps: tuple[Step, ...]) -> Floats:
+    """Smooth the height of the middle where the foot is well off the ice.
+
+    A foot that turns from toe-down to toe-up in the air changes its lowest point from toe to heel
+    at once; the leg that carries it does not jump up for that.
+    """
+    from scipy.ndimage import uniform_filter1d
+
+    size = sample(CARRIED_S) | 1
+    smoothed = uniform_filter1d(uniform_filter1d(level, size), size)
+    carried = level.copy()
+    for step, following in pairwise(steps):
+        span = slice(sample(step.contact.off_s), sample(following.contact.on_s))
+        u = np.linspace(0, 1, span.stop - span.start)
+        share = PLAIN.course((u - 0.08) / 0.2) * PLAIN.course((0.92 - u) / 0.2)
+        carried[span] += share * (smoothed[span] - level[span])
+    return carried
 
 
 def _quintic(u: Floats, p0: Floats, v0: Floats, a0: Floats, p1: Floats, v1: Floats, a1: Floats) -> Floats:

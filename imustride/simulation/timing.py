@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 SIDES = ("left", "right")
 SHORTEST_STRIDE_S = 0.42
-LONGEST_STANDING_PUSH_M = 0.75  # the body cannot go further ahead of a foot that stands
+FIRST_SWING_S = 0.32  # of the foot that pushed standing and was left far behind
+LONGEST_STANDING_PUSH_M = 0.65  # the body cannot go further ahead of a foot that stands
 FEWEST_PUSHES, MOST_PUSHES = 11, 24
 
 
@@ -103,6 +104,7 @@ def _sequence(
     standing_s = min(contact_s[1], _time_over_s(skater, LONGEST_STANDING_PUSH_M) + body_start_s - first_off_s)
     standing_s = max(standing_s, SHORTEST_SWING_S + shared_s[1])
     sequence = [(0.0, first_off_s), (0.0, first_off_s + standing_s)]
+    contact_s[2] = max(contact_s[2], FIRST_SWING_S + shared_s[1] + shared_s[2])
     for order in range(2, count):
         on_s = sequence[-1][1] - shared_s[order - 1]
         on_s = max(on_s, sequence[-2][1] + SHORTEST_SWING_S - 0.02)

@@ -128,8 +128,25 @@ def test_the_path_has_no_jump_in_speed_outside_landings(simulated):
     """Neighbouring accelerations differ by less than the jerk of a landing allows."""
     for foot in simulated[1].feet.values():
         acceleration = np.diff(foot.path.place_m, 2, axis=0) * GRID_HZ**2
-        assert np.abs(acceleration).max() < 600
-        assert np.abs(np.diff(acceleration, axis=0)).max() < 80  # 0.25 ms of the hardest landing's jerk
+        assert np.abs(acceleration).max() < 300
+        assert np.abs(np.diff(acceleration, axis=0)).max() < 40  # 0.25 ms of the hardest landing's jerk
+
+
+def test_a_foot_in_the_air_feels_no_impact():
+    """The lowest point may change from toe to heel; the leg carries the skate smoothly all the same."""
+    for seed in range(4):
+        motion = move(
+            draw(seed, "real_ice", 0, CALM | {"slap": True, "land_pitch_deg": -12.0, "lift_m": 0.1})
+        )
+        for foot in motion.feet.values():
+            vertical = np.diff(foot.path.place_m[:, 2], 2) * GRID_HZ**2
+            for step, following in pairwise(foot.steps):
+                if step.contact.kind == "push":
+                    off, on = step.contact.off_s, following.contact.on_s
+                    middle = slice(
+                        int((off + 0.3 * (on - off)) * GRID_HZ), int((off + 0.8 * (on - off)) * GRID_HZ)
+                    )
+                    assert np.abs(vertical[middle]).max() < 150
 
 
 def test_speed_rises_like_a_sprint_and_the_distance_takes_four_to_seven_seconds():
