@@ -165,7 +165,7 @@ def _by_peak(report: SensorReport, unit: str | None, peak_rad_s: float) -> Itera
     moved = (report.peak_acceleration or 0) > 3 * STANDARD_GRAVITY_M_S2
     if unit == "deg/s" and moved and peak_deg_s < SLOWEST_MOVING_DEG_S:
         yield Finding(
-            "warning",
+            "error",
             f"angular velocity declared as deg/s only reaches {peak_deg_s:.3g}: this looks like rad/s",
         )
 

@@ -244,7 +244,10 @@ def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, tim
     table.columns = [layout.header[number] for number in sorted(layout.numbers)]
     names = list(layout.wanted)
     time = None if timeless else table.pop(names.pop(0)).to_numpy(copy=True)
-    return Samples(time, table[names[:3]].to_numpy(), table[names[3:]].to_numpy(), notes)
+    acceleration, angular_velocity = (
+        np.ascontiguousarray(table[three].to_numpy()) for three in (names[:3], names[3:])
+    )
+    return Samples(time, acceleration, angular_velocity, notes)
 
 
 def _refuse_first_fault(layout: Layout) -> None:

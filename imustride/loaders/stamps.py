@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.errors import SignalQualityError
-from imustride.loaders.straight_line import first_period, fit_line, wander
+from imustride.loaders.straight_line import Line, first_period, fit_line, wander
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,6 +28,9 @@ CONTEXT_LIMITS = (7, 64)
 # it is that large, up to three periods; rows out of order in a steady log do not pass as scatter.
 SCATTER_SIGMA = 6.5
 BACKWARD_PERIODS = 3
+# Where many samples are lost the first period is too long; counting again corrects it.
+RECOUNTS = 4
+SAME_PERIOD = 1e-3
 # Equal stamps on this part of the rows are coarse stamps, not rows written twice.
 COARSE_SHARE = 0.05
 # Rows asked whether stamps are true: enough for any motion, little to compute.
@@ -96,8 +99,7 @@ def instants(log: SensorLog, bridge_s: float) -> Instants:
     steps = np.diff(stamps)
     period = first_period(stamps)
     _refuse_backwards(log, rows, steps, period)
-    number, gap_s = _numbers(stamps, steps, period)
-    line = fit_line(stamps, number, np.flatnonzero(steps > max(bridge_s + period, gap_s)) + 1)
+    line = _line(stamps, steps, period, bridge_s)
     if line.is_steady:
         even = line.number - line.number[0]
         return Instants(rows, line.start_s, line.period_s, even, even, _rms(line.residual_s), duplicates)
@@ -111,6 +113,17 @@ def instants(log: SensorLog, bridge_s: float) -> Instants:
     start = line.start_s + float(place[0]) * line.period_s
     place = place - place[0]
     return Instants(rows, start, line.period_s, place, line.number, _rms(jitter), duplicates)
+
+
+def _line(stamps: NDArray[np.float64], steps: NDArray[np.float64], period: float, bridge_s: float) -> Line:
+    """Count samples and fit, again while the fit changes the period that the count relied upon."""
+    for _ in range(RECOUNTS):
+        number, gap_s = _numbers(stamps, steps, period)
+        line = fit_line(stamps, number, np.flatnonzero(steps > max(bridge_s + period, gap_s)) + 1)
+        if abs(line.period_s - period) <= SAME_PERIOD * period:
+            break
+        period = line.period_s
+    return line
 
 
 def stamps_are_true(

@@ -41,8 +41,8 @@ class Line:
 
 
 def first_period(stamps: NDArray[np.float64]) -> float:
-    """Period [s] that holes and rounding hardly touch: the median over `STRIDE` steps."""
-    stride = min(STRIDE, len(stamps) - 1)
+    """Period [s] that few holes and rounding hardly touch: the median over `STRIDE` steps."""
+    stride = min(STRIDE, max(1, (len(stamps) - 1) // 8))
     every = max(1, len(stamps) // STRIDES)
     return float(np.median(stamps[stride::every] - stamps[:-stride:every])) / stride
 

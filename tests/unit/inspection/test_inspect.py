@@ -107,7 +107,7 @@ def test_without_slow_turns_the_peak_tells_the_unit(session, rng):
         session(units=('"s"', '"m/s^2"', '"deg/s"'), signals=(time_s, acceleration, angular_velocity))
     )[0]
     assert slow.gyroscope_scale is None
-    assert any("this looks like rad/s" in text for text in findings(slow, "warning"))
+    assert any("this looks like rad/s" in text for text in findings(slow, "error"))
     fast = inspect(session(signals=(time_s, acceleration, angular_velocity * DEGREES)))[0]
     assert any("this looks like deg/s" in text for text in findings(fast, "error"))
 
