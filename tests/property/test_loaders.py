@@ -42,6 +42,7 @@ def is_whole(recording) -> bool:
     )
 
 
+@settings(deadline=None)
 @given(COUNTS, RATES, st.floats(-1e6, 1e6))
 def test_even_stamps_leave_samples_untouched(count, rate_hz, start_s):
     even = log(start_s + np.arange(count) / rate_hz)
@@ -51,6 +52,7 @@ def test_even_stamps_leave_samples_untouched(count, rate_hz, start_s):
     np.testing.assert_allclose(recording.time_s, even.time_s, atol=1e-3 / rate_hz)
 
 
+@settings(deadline=None)
 @given(st.integers(64, 400), RATES, st.data())
 def test_left_out_rows_are_missing_where_they_were(count, rate_hz, data):
     lost = data.draw(st.sets(st.integers(1, count - 2), max_size=count // 8))
@@ -66,6 +68,7 @@ def test_left_out_rows_are_missing_where_they_were(count, rate_hz, data):
     assert is_whole(recording)
 
 
+@settings(deadline=None)
 @given(COUNTS, RATES, st.integers(1, 5), st.integers(0, 10**6))
 def test_rows_written_twice_change_nothing(count, rate_hz, copies, seed):
     whole = log(np.arange(count) / rate_hz)
@@ -78,6 +81,7 @@ def test_rows_written_twice_change_nothing(count, rate_hz, copies, seed):
     np.testing.assert_array_equal(recording.acceleration_m_s2, whole.acceleration_m_s2)
 
 
+@settings(deadline=None)
 @given(arrays(float, st.integers(0, 60), elements=st.floats(allow_nan=True, allow_infinity=True, width=32)))
 def test_any_stamps_give_a_whole_recording_or_a_refusal(stamps):
     try:
@@ -88,6 +92,7 @@ def test_any_stamps_give_a_whole_recording_or_a_refusal(stamps):
         assert is_whole(recording)
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(1e-5, 0.5), min_size=8, max_size=60), st.data())
 def test_any_rising_stamps_and_missing_values_give_a_whole_recording(steps, data):
     stamps = np.cumsum(steps)
@@ -106,7 +111,7 @@ def test_any_rising_stamps_and_missing_values_give_a_whole_recording(steps, data
 NUMBERS = st.floats(-1e6, 1e6).map(lambda value: f"{value:.6g}")
 
 
-@settings(max_examples=60)
+@settings(deadline=None, max_examples=60)
 @given(
     st.lists(st.tuples(*[NUMBERS] * 7), min_size=1, max_size=20),
     st.sampled_from([",", ";", "\t", "|"]),
@@ -131,7 +136,7 @@ def test_what_is_written_as_text_is_read_back(tmp_path_factory, rows, delimiter,
 GOOD = (",".join(NAMES) + "\n" + "\n".join(f"{i / 100},1,2,9.8,{i},5,6" for i in range(12)) + "\n").encode()
 
 
-@settings(max_examples=150)
+@settings(deadline=None, max_examples=150)
 @given(st.integers(0, len(GOOD)), st.integers(0, 12), st.binary(max_size=12))
 def test_a_damaged_text_file_is_read_or_refused_in_one_line(tmp_path_factory, at, cut, new):
     path = tmp_path_factory.mktemp("text") / "left.csv"
@@ -160,7 +165,7 @@ files = { left_skate = "left.csv" }
 """
 
 
-@settings(max_examples=150)
+@settings(deadline=None, max_examples=150)
 @given(st.integers(0, len(SESSION)), st.integers(0, 30), st.binary(max_size=12))
 def test_a_damaged_session_file_is_read_or_refused_in_one_line(tmp_path_factory, at, cut, new):
     folder = tmp_path_factory.mktemp("session")
