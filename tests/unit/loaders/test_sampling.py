@@ -124,6 +124,12 @@ def test_jitter_of_the_sampling_is_interpolated_and_jitter_of_the_stamping_ignor
     assert recording.quality.missing_samples == 0
 
 
+def test_where_only_the_stamping_jitters_samples_come_back_untouched(log, rng):
+    taken = even(500)
+    given = log(taken + 1e-4 * rng.normal(size=len(taken)), taken)
+    np.testing.assert_array_equal(regularise(given).acceleration_m_s2, given.acceleration_m_s2)
+
+
 def test_stamping_that_jitters_beyond_its_neighbours_is_no_time_running_backwards(log, rng):
     taken = even(500)
     stamps = taken + 0.3 / 500 * rng.normal(size=len(taken))
