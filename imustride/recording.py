@@ -23,6 +23,8 @@ def own(*arrays: NDArray[Any]) -> None:
 class SensorLog:
     """One sensor's file content in SI units, time stamps as found.
 
+    Where the sensor's units are counts, values stay counts until its calibration is applied.
+
     Parameters
     ----------
     sensor : Sensor

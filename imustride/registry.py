@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A file format: its name, the endings it answers to, and its reader."""
+    """A file format: its name, the endings it answers to (lower case), and its reader.
+
+    ``read(path, group, sensor)`` returns `loaders.Samples` in the units of the file.
+    """
 
     name: str
     suffixes: tuple[str, ...]
