@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.segmentation.averages import smoothed
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -30,18 +32,6 @@ class DurationSettings:
     longest_s: float = 2.5
     weight: float = 1.0
     smoothing_s: float = 0.02
-
-
-def smoothed(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
-    """Centred moving average over an odd number of samples, ends repeated."""
-    width |= 1
-    if width < 3:
-        return values
-    padded = np.concatenate(
-        (np.full(width // 2 + 1, values[0]), values, np.full(width // 2, values[-1]))
-    )
-    total = np.cumsum(padded)
-    return (total[width:] - total[:-width]) / width
 
 
 def log_prior(duration_s: NDArray[np.float64], median_s: float, shortest_s: float, settings: DurationSettings) -> NDArray:

@@ -1,13 +1,11 @@
-"""The instant of each touch-down and lift-off: where the signals change their kind.
+"""Log likelihoods over the instant of a touch-down or lift-off, from windows of evidence.
 
-For every boundary a log likelihood over a fine grid of instants is summed from two kinds of
-evidence: a step in the energy of the ice vibration, and the contact point's velocity, which is
-steady on the ice and is not in the air. The instant is the mean of the resulting distribution.
+All windows run from air to ice: in the order of time for a touch-down, reversed for a lift-off. The
+instant that a row of likelihoods stands for is the sample where the ice begins.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,91 +13,126 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-
-@dataclass(frozen=True, slots=True)
-class InstantSettings:
-    """Windows and weights of the search (common practice, no source)."""
-
-    window_s: float = 0.09
-    search_s: float = 0.06
-    vibration_weight: float = 0.35
-    rise_sd_m_s: float = 0.04
-    slip_sd_m_s: float = 0.06
-    kinematic_weight: float = 0.1
+# Samples this close say the same thing twice: likelihoods are counted once per this time.
+STEP_S = 0.0025
+HINGE_INDEPENDENT_S = 0.03
+TEMPLATE_INDEPENDENT_S = 0.005
 
 
 def windows(values: NDArray[np.float64], centres: NDArray[np.int64], half: int) -> NDArray[np.float64]:
     """Pieces of a signal around centres, ends repeated, shape (events, 2 half + 1)."""
     index = np.clip(centres[:, None] + np.arange(-half, half + 1), 0, len(values) - 1)
-    return values[index]
+    return np.asarray(values[index])
 
 
-def step_likelihood(
-    energy: NDArray[np.float64], quiet: NDArray[np.float64], loud: NDArray[np.float64], rise: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Log likelihood of an energy step at every sample of the windows.
+def hinge(values: NDArray[np.float64], rate_hz: float, sd: float, bend_s: float = 0.05) -> NDArray[np.float64]:
+    """Log likelihood that a velocity is constant on the ice and leaves it as a cubic in the air.
 
     Parameters
     ----------
-    energy : ndarray, shape (events, m)
-        In the order of time for touch-down; reversed for lift-off.
-    quiet, loud : ndarray, shape (events,)
-        Mean energy before and after the step.
-    rise : ndarray, shape (r,)
-        Share of the step that the filter shows 0, 1, 2, ... samples around its instant.
-
-    Returns
-    -------
-    ndarray, shape (events, m)
-        Up to a constant a row.
-    """
-    m = energy.shape[1]
-    offset = np.arange(m)[None, :] - np.arange(m)[:, None] + len(rise) // 2  # sample minus instant
-    share = np.where(offset < 0, 0.0, np.where(offset >= len(rise), 1.0, rise[np.clip(offset, 0, len(rise) - 1)]))
-    out = np.empty(energy.shape)
-    for instant in range(m):
-        level = quiet[:, None] + (loud - quiet)[:, None] * share[instant][None, :]
-        # Three axes of Gaussian samples: chi-square with three degrees of freedom.
-        out[:, instant] = -0.5 * (energy / level * 3 / 3 + 3 * np.log(level)).sum(axis=1)
-    return out
-
-
-def steady_likelihood(velocity: NDArray[np.float64], sd: float, shortest: int) -> NDArray[np.float64]:
-    """Log likelihood that the velocity is constant after and a parabola before every sample.
-
-    Parameters
-    ----------
-    velocity : ndarray, shape (events, m)
-        In the order of time for touch-down; reversed for lift-off.
+    values : ndarray, shape (events, m)
+        Air to ice.
+    rate_hz : float
     sd : float
-        Spread of the velocity on the ice [m/s].
-    shortest : int
-        Fewest samples on either side.
+        Spread of the velocity on the ice [unit of the values].
+    bend_s : float
+        Time by which the cubic is scaled; only for the arithmetic [s].
 
     Returns
     -------
     ndarray, shape (events, m)
-        -inf where a side is shorter.
+        -inf within 12 ms of either end.
     """
-    m = velocity.shape[1]
-    out = np.full(velocity.shape, -np.inf)
-    x = np.linspace(-1.0, 1.0, m)
-    for instant in range(shortest, m - shortest):
-        on = velocity[:, instant:]
-        flat = ((on - on.mean(axis=1, keepdims=True)) ** 2).sum(axis=1)
-        design = np.stack((np.ones(instant), x[:instant], x[:instant] ** 2), axis=1)
-        q, _ = np.linalg.qr(design)
-        air = velocity[:, :instant]
-        bent = (air**2).sum(axis=1) - ((air @ q) ** 2).sum(axis=1)
-        out[:, instant] = -0.5 * (flat + np.maximum(bent, 0.0)) / sd**2
+    m = values.shape[1]
+    out = np.full(values.shape, -np.inf)
+    time = np.arange(m) / rate_hz
+    edge = max(int(0.012 * rate_hz), 2)
+    energy = (values**2).sum(axis=1)
+    for instant in range(edge, m - edge):
+        before = np.clip(time[instant] - time, 0, None) / bend_s
+        design, _ = np.linalg.qr(np.stack((np.ones(m), before, before**2, before**3), axis=1))
+        left = np.maximum(energy - ((values @ design) ** 2).sum(axis=1), 0.0)
+        out[:, instant] = -0.5 * left / (sd**2 * HINGE_INDEPENDENT_S * rate_hz)
     return out
+
+
+def on_side(odds: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
+    """Sum of the odds of all samples on the ice side of every instant, shape (events, m)."""
+    return np.asarray(np.cumsum(odds[:, ::-1], axis=1)[:, ::-1] / (rate_hz * STEP_S))
+
+
+def decline(
+    level: NDArray[np.float64],
+    ice: NDArray[np.float64],
+    air: NDArray[np.float64],
+    rate_hz: float,
+    reach: int,
+) -> NDArray[np.float64]:
+    """Log likelihood of a lift-off under templates of how vibration dies away.
+
+    The load fades before lift-off, and a holder may ring after it: templates of both, of several
+    lengths, and of a plain step, share the probability. Student-t errors of the log energy.
+
+    Parameters
+    ----------
+    level : ndarray, shape (events, m)
+        Log energy, air to ice.
+    ice, air : ndarray, shape (events,)
+        Level well on either side.
+    rate_hz : float
+    reach : int
+        Samples around the middle to evaluate.
+
+    Returns
+    -------
+    ndarray, shape (events, m)
+        -inf beyond reach.
+    """
+    m = level.shape[1]
+    half = m // 2
+    out = np.full(level.shape, -np.inf)
+    drop = (ice - air)[:, None]
+    templates = [
+        (share, fade_s, ring_s)
+        for share, fade_s in ((0.0, 0.05), (0.5, 0.04), (0.5, 0.08), (1.0, 0.04), (1.0, 0.08))
+        for ring_s in ((0.001,) if share == 1.0 else (0.001, 0.006, 0.020))
+    ]
+    for instant in range(half - reach, half + reach + 1):
+        time = (np.arange(m) - instant) / rate_hz
+        scores = np.stack([
+            template_score(level, time, ice[:, None], air[:, None], drop, template) for template in templates
+        ])  # fmt: skip
+        top = scores.max(axis=0)
+        mixed = np.log(np.exp((scores - top) / (TEMPLATE_INDEPENDENT_S * rate_hz)).mean(axis=0))
+        out[:, instant] = top / (TEMPLATE_INDEPENDENT_S * rate_hz) + mixed
+    return out
+
+
+def template_score(
+    level: NDArray[np.float64],
+    time: NDArray[np.float64],
+    ice: NDArray[np.float64],
+    air: NDArray[np.float64],
+    drop: NDArray[np.float64],
+    template: tuple[float, float, float],
+    sd: float = 1.2,
+    freedom: float = 4.0,
+) -> NDArray[np.float64]:
+    """Log likelihood of every window under one template, shape (events,)."""
+    share, fade_s, ring_s = template
+    faded = ice - share * drop * np.clip(1 - time / fade_s, 0, 1)
+    rung = np.maximum(ice - share * drop + time / ring_s, air)
+    miss = (level - np.where(time >= 0, faded, rung)) / sd
+    return np.asarray(-0.5 * (freedom + 1) * np.log1p(miss**2 / freedom).sum(axis=1))
 
 
 def mean_instant(likelihood: NDArray[np.float64], reach: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Mean and standard deviation, in samples from the centre, of the distribution within reach."""
+    """Mean and standard deviation, in samples from the middle, of the distribution within reach."""
     half = likelihood.shape[1] // 2
     piece = likelihood[:, half - reach : half + reach + 1]
-    weight = np.exp(piece - piece.max(axis=1, keepdims=True))
+    top = piece.max(axis=1, keepdims=True)
+    weight = np.exp(piece - np.where(np.isfinite(top), top, 0.0))
+    weight = np.where(np.isfinite(top), weight, 1.0)
     weight /= weight.sum(axis=1, keepdims=True)
     place = np.arange(-reach, reach + 1)
     mean = weight @ place

@@ -3,17 +3,19 @@
 Principle: vibration content of the three-axis acceleration while the blade is on the ice (Stetter
 et al. 2016, doi 10.1123/jab.2014-0245). Instead of a fixed band, the band is the one that tells
 ice from air best in this recording: the short filter with the largest ratio of energy in spans
-that are surely contact to energy in spans that are surely swing, which is a generalised
-eigenvalue problem of their autocovariances. So sampling rate, device low pass and mounting
-resonances need no tuning, and what the motion itself leaks into the band is part of the swing.
+that are surely contact to energy in spans that are surely swing, a generalised eigenvalue problem of
+their covariances. So sampling rate, device low pass and mounting resonances need no tuning, and
+what the motion itself leaks into the band is part of the swing.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+
+from imustride.segmentation.averages import smoothed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,6 +27,7 @@ class VibrationSettings:
 
     filter_s: float = 0.012
     fewest_taps: int = 5
+    edge_share: float = 0.2
     smoothing_s: float = 0.016
     independent_s: float = 0.04
     spread_floor_log: float = 0.6
@@ -35,27 +38,46 @@ class VibrationSettings:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Vibration:
-    """The filter, its energy per sample [(m/s^2)^2] and the contrast of contact to swing."""
+    """Log energy of the filtered acceleration for touch-down and for lift-off, and typical levels.
 
-    taps: NDArray[np.float64]
-    energy: NDArray[np.float64]
-    contrast: float
+    Parameters
+    ----------
+    rising, falling : ndarray, shape (n,)
+        Log energy [ln (m/s^2)^2] placed so that a step in the vibration is not seen before it
+        happens (rising), or not after (falling).
+    ice, air : float
+        Median log energy in sure contacts and sure swings.
+    """
+
+    rising: NDArray[np.float64]
+    falling: NDArray[np.float64]
+    ice: float
+    air: float
 
 
 def covariance(values: NDArray[np.float64], mask: NDArray[np.bool_], taps: int) -> NDArray[np.float64]:
-    """Mean outer product of stretches of `taps` samples that begin in the mask, shape (taps, taps)."""
-    out = np.zeros((taps, taps))
+    """Mean outer product of stretches of `taps` samples that begin in the mask, shape (taps, taps).
+
+    Stretches with an impact in them count less, by the energy of their second difference.
+    """
     begin = np.flatnonzero(mask[: len(mask) - taps + 1])
+    rough = np.zeros(len(values))
+    rough[1:-1] = (np.diff(values, 2, axis=0) ** 2).sum(axis=1)
+    total = np.concatenate(([0.0], np.cumsum(rough)))
+    energy = total[begin + taps] - total[begin]
+    usual = np.median(energy) + 1e-12
+    weight = usual / (usual + energy)
+    out = np.zeros((taps, taps))
     for axis in values.T:
         stretch = np.lib.stride_tricks.sliding_window_view(axis, taps)[begin]
-        out += stretch.T @ stretch
-    return out / max(len(begin), 1)
+        out += (stretch * weight[:, None]).T @ stretch
+    return np.asarray(out / weight.sum())
 
 
 def contrast_filter(
     acceleration: NDArray[np.float64], on: NDArray[np.bool_], off: NDArray[np.bool_], taps: int
-) -> tuple[NDArray[np.float64], float]:
-    """Return the filter whose output differs most between the two masks, and the energy ratio.
+) -> NDArray[np.float64]:
+    """Return the filter whose output energy differs most between the two masks, shape (taps,).
 
     Parameters
     ----------
@@ -63,26 +85,75 @@ def contrast_filter(
     on, off : ndarray of bool, shape (n,)
         Samples surely in contact and surely in the air.
     taps : int
-
-    Returns
-    -------
-    tuple of ndarray, shape (taps,), and float
     """
     loud = covariance(acceleration, on, taps)
     still = covariance(acceleration, off, taps)
-    still = still + np.eye(taps) * (1e-9 * still[0, 0] + 1e-6)
+    still += np.eye(taps) * (1e-9 * still[0, 0] + 1e-6)
     root = np.linalg.inv(np.linalg.cholesky(still))
-    values, vectors = np.linalg.eigh(root @ loud @ root.T)
+    _, vectors = np.linalg.eigh(root @ loud @ root.T)
     best = root.T @ vectors[:, -1]
-    return best / np.linalg.norm(best), float(values[-1])
+    return np.asarray(best / np.linalg.norm(best))
 
 
-def filtered_energy(acceleration: NDArray[np.float64], taps: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Energy of the filtered acceleration, centred on the filter's own centre of energy, shape (n,)."""
-    centre = round(float(np.arange(len(taps)) @ taps**2))
+def log_energy(
+    acceleration: NDArray[np.float64],
+    taps: NDArray[np.float64],
+    edge: Literal["rising", "falling"],
+    settings: VibrationSettings,
+) -> NDArray[np.float64]:
+    """Log energy of the filtered acceleration, shape (n,).
+
+    A step in vibration passes through the filter in its own length; the output is shifted so that
+    its first part (rising) or its last part (falling) sits at the instant of the step.
+    """
+    passed = np.cumsum(taps**2)
+    share = settings.edge_share if edge == "rising" else 1 - settings.edge_share
+    shift = len(taps) + int(np.searchsorted(passed, share))
     energy = np.zeros(len(acceleration))
     for axis in acceleration.T:
         padded = np.concatenate((np.full(len(taps), axis[0]), axis, np.full(len(taps), axis[-1])))
-        out = np.convolve(padded, taps)[len(taps) + centre :][: len(axis)]
-        energy += out**2
-    return energy
+        energy += np.convolve(padded, taps)[shift:][: len(axis)] ** 2
+    return np.log(energy + 1e-9)
+
+
+def ice_vibration(
+    acceleration: NDArray[np.float64],
+    on: NDArray[np.bool_],
+    off: NDArray[np.bool_],
+    rate_hz: float,
+    settings: VibrationSettings,
+) -> Vibration | None:
+    """Learn the vibration channel from sure contacts and swings; None with too little of either."""
+    taps = max(round(settings.filter_s * rate_hz) | 1, settings.fewest_taps)
+    if on.sum() < 5 * taps or off.sum() < 5 * taps:
+        return None
+    coefficients = contrast_filter(acceleration, on, off, taps)
+    rising = log_energy(acceleration, coefficients, "rising", settings)
+    falling = log_energy(acceleration, coefficients, "falling", settings)
+    return Vibration(rising, falling, float(np.median(rising[on])), float(np.median(rising[off])))
+
+
+def vibration_evidence(
+    vibration: Vibration,
+    on: NDArray[np.bool_],
+    off: NDArray[np.bool_],
+    speed_m_s: NDArray[np.float64],
+    rate_hz: float,
+    settings: VibrationSettings,
+) -> NDArray[np.float64]:
+    """Log odds a sample that the blade is on the ice, each state described by its own recording."""
+    if vibration.ice - vibration.air < np.log(settings.smallest_contrast):
+        return np.zeros(len(speed_m_s))
+    level = smoothed(0.5 * (vibration.rising + vibration.falling), round(settings.smoothing_s * rate_hz))
+    loud, still = np.median(level[on]), np.median(level[off])
+    sd_on = max(1.4826 * np.median(np.abs(level[on] - loud)), settings.spread_floor_log)
+    sd_off = max(1.4826 * np.median(np.abs(level[off] - still)), settings.spread_floor_log)
+    odds = (
+        -0.5 * ((np.minimum(level, loud) - loud) / sd_on) ** 2
+        + 0.5 * ((np.maximum(level, still) - still) / sd_off) ** 2
+        - np.log(sd_on / sd_off)
+    )
+    odds = np.clip(odds, -settings.largest_odds, settings.largest_odds)
+    # A blade that stands or creeps hardly vibrates: there silence says nothing.
+    odds = np.where(odds < 0, odds * np.clip(speed_m_s / settings.slow_m_s, 0, 1) ** 2, odds)
+    return np.asarray(odds / (settings.independent_s * rate_hz))
