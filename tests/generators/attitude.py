@@ -257,9 +257,10 @@ class Skater:
         else:
             self.lift.add_bump(off, on, height, 3.0, 0.6 if kind == "kick" else 0.0)
         release = self.number("release_m_s") * self.vary(0.2)
-        early, late = 0.35 * (on - off), min(0.4 * (on - off), 0.16)
+        late = min(0.4 * (on - off), 0.16)
         down = self.number("landing_m_s") * self.larger("landing") * self.vary(0.25)
-        self.lift.add_bump(off, off + 2.0 * early, 0.4 * release * early, 3.0, 0.8)
+        rise = max(self.number("release_s"), release / 18.0)
+        self.lift.add_departure(off, release, rise, off + 0.6 * (on - off))
         impact = min(self.number("landing_s"), GIVE_M / max(down, 1e-3))
         impact *= 2.5 if self.f["landing_shape"] == "double" else 1.0
         self.lift.add_arrival(on, down, late, impact, str(self.f["landing_shape"]))

@@ -142,6 +142,7 @@ def _skate(rng: np.random.Generator, grade: str) -> Factors:
         "swing_path": str(rng.choice(["high", "drag", "kick", "two_humps"], p=[0.4, 0.25, 0.2, 0.15])),
         "lift_m": rng.uniform(0.04, 0.18),
         "release_m_s": _log(rng, 0.05, 0.6),
+        "release_s": _log(rng, 0.012, 0.05),
         "landing_m_s": landing,
         "landing_shape": str(rng.choice(["half_sine", "hertz", "double"])),
         "landing_s": max(rng.uniform(0.005, 0.014), landing / hardest),
@@ -153,12 +154,13 @@ def _ice(rng: np.random.Generator, grade: str) -> Factors:
     real = grade == "real_ice"
     skid = {"good": rng.uniform(0.0, 0.05), "poor": _log(rng, 0.02, 0.4), "real_ice": _log(rng, 0.02, 0.4)}
     return {
-        "vibration_m_s2": _log(rng, 0.3, 8.0) if real else _log(rng, 0.5, 6.0),
+        "vibration_m_s2": _log(rng, 0.3, 8.0) if real else _log(rng, 0.7, 6.0),
         "vibration_speed_power": rng.uniform(0.6, 1.6),
-        "vibration_load_power": rng.uniform(0.3, 1.2),
+        "vibration_load_power": rng.uniform(0.3, 1.2 if real else 0.8),
         "vibration_centre_hz": _log(rng, 35.0, 260.0),
         "vibration_corner_follow": rng.uniform(0.0, 0.7),
         "vibration_high_share": rng.uniform(0.0, 0.7),
+        "vibration_low_share": rng.uniform(0.05, 0.4),
         "vibration_memory_s": _log(rng, 0.0008, 0.012),
         "vibration_train_share": rng.uniform(0.0, 0.8),
         "vibration_train_1_m": _log(rng, 3.0, 25.0),
@@ -166,16 +168,14 @@ def _ice(rng: np.random.Generator, grade: str) -> Factors:
         "vibration_sideways": _log(rng, 0.35, 2.0),
         "vibration_forward": _log(rng, 0.25, 1.2),
         "load_rise_s": _log(rng, 0.004, 0.15 if real else 0.08),
-        "load_fall_s": _log(rng, 0.006, 0.08 if real else 0.05),
-        "ring_down_m_s2": _some(rng, 0.5, _log(rng, 0.2, 3.0))
-        if real
-        else _some(rng, 0.2, _log(rng, 0.1, 1.0)),
+        "load_fall_s": _log(rng, 0.006, 0.07 if real else 0.03),
+        "ring_down_m_s2": _some(rng, 0.4 if real else 0.2, _log(rng, 0.1, 2.0 if real else 0.5)),
         "ring_down_s": rng.uniform(0.008, 0.04),
         "shock_ring_m_s2": rng.uniform(15.0, 110.0),
         "landing_ring_1_s": _log(rng, 8.0, 90.0 if real else 50.0),  # m/s^2 per m/s of landing speed
         "landing_ring_hz": rng.uniform(50.0, 350.0),
         "landing_ring_s": rng.uniform(0.003, 0.018),
-        "swing_rattle_m_s2": _log(rng, 0.02, 0.5 if real else 0.15),
+        "swing_rattle_m_s2": _log(rng, 0.02, 0.4 if real else 0.1),
         "skid_m_s": skid[grade],
         "chatter_m_s2": _some(rng, 0.5, _log(rng, 0.5, 6.0)) if real else 0.0,
         "chatter_hz": rng.uniform(18.0, 60.0),

@@ -72,18 +72,18 @@ def ice_vibration(skater: Skater, motion: Motion, load: Array) -> Array:
     level *= load ** skater.number("vibration_load_power")
     axes = np.array([skater.number("vibration_forward"), skater.number("vibration_sideways"), 1.0])
     axes *= np.sqrt(3.0 / np.sum(axes**2))
-    follow, high = skater.number("vibration_corner_follow"), skater.number("vibration_high_share")
+    follow = skater.number("vibration_corner_follow")
+    high, low = skater.number("vibration_high_share"), skater.number("vibration_low_share")
+    shares = ((1.0 - high) * (1.0 - low), high * (1.0 - low), low)
     memory = skater.number("vibration_memory_s")
     for c in skater.plan.of_side(skater.side):
         span = _samples(skater, c, 0.05)
         mean = float(np.mean(speed[span]))
         corner = float(skater.number("vibration_centre_hz") * (1.0 + follow * (mean / 8.0 - 1.0)))
         drive = _drive(skater, span.stop - span.start, mean) * level[span, None]
-        low_part = lfilter(*resonator(max(corner, 15.0), memory), drive, axis=0)
-        high_part = lfilter(*resonator(min(3.2 * corner, 900.0), 0.4 * memory), drive[::-1], axis=0)[::-1]
-        total[span] += (
-            np.sqrt(1.0 - high) * low_part + np.sqrt(high) * np.where(load[span, None] > 0, high_part, 0)
-        ) * axes
+        bands = (max(corner, 15.0), memory), (min(3.2 * corner, 900.0), 0.4 * memory), (30.0, 0.006)
+        for (centre, lasting), share in zip(bands, shares, strict=True):
+            total[span] += np.sqrt(share) * lfilter(*resonator(centre, lasting), drive, axis=0) * axes
     return total
 
 

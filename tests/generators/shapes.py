@@ -147,6 +147,13 @@ class Course:
         span, u = self._units(start_s, end_s)
         self.value[span] += height * bump(u, power, skew)
 
+    def add_departure(self, at_s: float, speed: float, rise_s: float, back_s: float) -> None:
+        """Take off at a time with `speed` (per second) reached after `rise_s`, all given back at `back_s`."""
+        span, u = self._units(at_s, back_s)
+        tau = u * (back_s - at_s)
+        gone = 1.0 - step((tau - 0.5 * rise_s) / (back_s - at_s - 0.5 * rise_s))
+        self.value[span] += speed * rise_s * _risen(tau / rise_s) * gone
+
     def add_arrival(self, at_s: float, speed: float, run_in_s: float, impact_s: float, kind: str) -> None:
         """Come in at `speed` (per second, downwards) and be stopped by an impact that starts at `at_s`.
 
