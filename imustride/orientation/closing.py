@@ -8,7 +8,7 @@ import numpy as np
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
 from imustride.frames import matrix_from_quaternion
-from imustride.orientation.tilt import Tilt, mean_force
+from imustride.orientation.tilt import Tilt, lean, mean_force
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,7 +28,14 @@ SWAY_SD_RAD = 0.001
 GAP_SD_RAD_S2 = 5.0
 
 
-def closing_tilt(earth_from_sensor: Floats, force: Floats, rate_hz: float, rest: Rest, after: slice) -> Tilt:
+def closing_tilt(
+    earth_from_sensor: Floats,
+    force: Floats,
+    rate_hz: float,
+    rest: Rest,
+    after: slice,
+    grown_s: float = np.inf,
+) -> Tilt:
     """Return the drift seen in the last stance, growing from nothing in the first one.
 
     Parameters
@@ -41,6 +48,8 @@ def closing_tilt(earth_from_sensor: Floats, force: Floats, rate_hz: float, rest:
     rest : Rest
     after : slice
         The quiet stance after the stop.
+    grown_s : float, optional
+        Time before the last stance in which the drift grew [s]; all of the motion if not given.
 
     Returns
     -------
@@ -58,16 +67,17 @@ def closing_tilt(earth_from_sensor: Floats, force: Floats, rate_hz: float, rest:
     seen = mean_force(earth_from_sensor[after], force[after])
     change = _mean_attitude(earth_from_sensor[after]) - _mean_attitude(earth_from_sensor[rest.before])
     bias = change[:2] * (ACCELEROMETER_SD_M_S2 / STANDARD_GRAVITY_M_S2)
-    sample, variance = _drift_variance(rest, after, rate_hz)
+    sample, variance = _drift_variance(rest, after, rate_hz, grown_s)
     drift = np.eye(2) * variance[-1]
     gain = drift @ np.linalg.inv(drift + bias @ bias.T + np.eye(2) * SWAY_SD_RAD**2)
-    last = gain @ seen[:2] / np.linalg.norm(seen)
+    last = gain @ lean(seen[np.newaxis])[0]
     return Tilt(sample, np.outer(variance / variance[-1], last))
 
 
-def _drift_variance(rest: Rest, after: slice, rate_hz: float) -> tuple[Floats, Floats]:
+def _drift_variance(rest: Rest, after: slice, rate_hz: float, grown_s: float) -> tuple[Floats, Floats]:
     """Return samples (k,) between the stances and the variance [rad^2] that built up until each."""
     begin, end = rest.before.stop - 1, after.start
+    begin = max(begin, end - round(min(grown_s * rate_hz, end)))
     guessed = np.zeros(end - begin + 1, dtype=np.int8)
     if rest.guessed is not None:
         guessed[1:-1] = rest.guessed[begin + 1 : end]

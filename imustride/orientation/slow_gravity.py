@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.frames import matrix_from_quaternion
-from imustride.orientation.tilt import PIECE, Tilt, pieces
+from imustride.orientation.tilt import PIECE, Tilt, lean, pieces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,22 +43,20 @@ def slow_tilt(earth_from_sensor: Floats, force: Floats, rate_hz: float, rest: Re
     Returns
     -------
     Tilt
-        To be taken away; nothing in the stances, and growing over half a window from them.
+        To be taken away; nothing in the stance before, and growing over half a window from there.
 
     Notes
     -----
     Averaged over the window in earth axes the acceleration is the change of speed through the window,
-    below 0.1 m/s^2 or half a degree even from standing to full speed.
+    below 0.1 m/s^2 or half a degree even from standing to full speed. At the end of the log half a
+    window is all there is, and a stop costs twice that; a stance after it puts it right (`closing`).
     """
     middle, blocks = _block_means(earth_from_sensor, force, max(int(BLOCK_S * rate_hz), 1))
     window = np.hanning(2 * int(WINDOW_S / BLOCK_S / 2) + 3)[1:-1]
     smooth = np.column_stack([np.convolve(axis, window) for axis in blocks.T])
     smooth = smooth[len(window) // 2 :][: len(blocks)]
-    since = (middle - rest.before.stop) / rate_hz
-    until = np.inf if rest.after is None else (rest.after.start - middle) / rate_hz
-    trust = np.clip(np.minimum(since, until) / (WINDOW_S / 2), 0.0, 1.0)
-    tilt = trust[:, np.newaxis] * smooth[:, :2] / np.linalg.norm(smooth, axis=1, keepdims=True)
-    return Tilt(middle, tilt)
+    trust = np.clip((middle - rest.before.stop) / rate_hz / (WINDOW_S / 2), 0.0, 1.0)
+    return Tilt(middle, trust[:, np.newaxis] * lean(smooth))
 
 
 def _block_means(earth_from_sensor: Floats, force: Floats, length: int) -> tuple[Floats, Floats]:

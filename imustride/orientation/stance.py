@@ -20,6 +20,12 @@ if TYPE_CHECKING:
 # practice, no source.
 GRAVITY_TOLERANCE = 0.5
 LARGEST_BIAS_RAD_S = 0.35
+# Standard deviation of the bias found in the stance before the start and in the one after the stop
+# (0.03 and 0.06 degrees a second: there the skater has just stopped), and of its true change in between
+# (0.04). Measured on simulated runs, seeds 6000 to 6011.
+BEFORE_SD_RAD_S = 5e-4
+AFTER_SD_RAD_S = 1e-3
+CHANGE_SD_RAD_S = 7e-4
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -119,12 +125,20 @@ def bias_rad_s(gyro: Floats, force: Floats, rate_hz: float) -> Floats:
 
 
 def without_bias(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Floats:
-    """Return the angular velocity without the bias of the stances, linear in time between two."""
+    """Return the angular velocity without the bias of the stances.
+
+    Notes
+    -----
+    Two stances show the bias twice, each with an error, and it may have changed in between: the best
+    estimate at either one leans on the other, and runs linearly in time from one to the other.
+    """
     first = bias_rad_s(gyro[rest.before], force[rest.before], rate_hz)
     if rest.after is None:
-        return gyro - first
+        return np.asarray(gyro - first)
     last = bias_rad_s(gyro[rest.after], force[rest.after], rate_hz)
     begin = (rest.before.start + rest.before.stop - 1) / 2
     end = (rest.after.start + rest.after.stop - 1) / 2
-    share = np.interp(np.arange(len(gyro)), [begin, end], [0.0, 1.0])
+    known, change = BEFORE_SD_RAD_S**2, CHANGE_SD_RAD_S**2
+    total = known + change + AFTER_SD_RAD_S**2
+    share = np.interp(np.arange(len(gyro)), [begin, end], [known / total, (known + change) / total])
     return np.asarray(gyro - first - share[:, np.newaxis] * (last - first))

@@ -9,7 +9,7 @@ import numpy as np
 from imustride.frames import left_product, matrix_from_quaternion, quaternion_from_gravity
 from imustride.orientation.closing import closing_tilt
 from imustride.orientation.increments import mean_rate
-from imustride.orientation.slow_gravity import applies, slow_tilt
+from imustride.orientation.slow_gravity import WINDOW_S, applies, slow_tilt
 from imustride.orientation.stance import checked, without_bias
 from imustride.orientation.tilt import mean_force, without_tilt
 from imustride.registry import Filter
@@ -56,11 +56,13 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
     quaternion = _integrated(rate, rate_hz)
     start = quaternion_from_gravity(mean_force(quaternion[rest.before], force[rest.before]))
     quaternion = quaternion @ left_product(start).T
-    if rest.after is not None:
-        tilt = closing_tilt(quaternion, force, rate_hz, rest, rest.after)
-        quaternion = without_tilt(quaternion, tilt)
+    grown_s = np.inf
     if applies(len(force), rate_hz, rest):
         quaternion = without_tilt(quaternion, slow_tilt(quaternion, force, rate_hz, rest))
+        grown_s = WINDOW_S / 2
+    if rest.after is not None:
+        tilt = closing_tilt(quaternion, force, rate_hz, rest, rest.after, grown_s)
+        quaternion = without_tilt(quaternion, tilt)
     return matrix_from_quaternion(quaternion)
 
 

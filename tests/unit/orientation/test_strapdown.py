@@ -43,13 +43,13 @@ def test_a_constant_bias_is_removed(swing, worst_inclination_deg):
     assert worst_inclination_deg(found(open_end(biased)), motion.truth) < 1e-3
 
 
-def test_a_bias_that_grows_in_time_is_removed_between_two_stances_only(swing, worst_inclination_deg):
+def test_a_bias_that_grows_in_time_is_held_between_two_stances(swing, worst_inclination_deg):
     motion = swing(200.0)
     growth = np.deg2rad(0.02) * np.arange(len(motion.gyro)) / motion.rate_hz  # 0.24 deg/s at the end
     drifting = replace(motion, gyro=motion.gyro + growth[:, None] * [1.0, 1.0, 0.0])
-    # Inside a stance of 3 s the growth itself turns by 0.02 * 1.5^2 / 2 = 0.023 degrees an axis.
-    assert worst_inclination_deg(found(drifting), motion.truth) < 0.03
-    assert worst_inclination_deg(found(open_end(drifting)), motion.truth) > 0.5
+    assert worst_inclination_deg(found(open_end(drifting)), motion.truth) > 1.0
+    # The stances are trusted to differ by some 0.04 deg/s; what that leaves is tilt, and closed in time.
+    assert worst_inclination_deg(found(drifting), motion.truth) < 0.3
 
 
 def test_sway_is_not_taken_for_bias(swing, worst_inclination_deg):
@@ -83,9 +83,9 @@ def test_an_accelerometer_bias_seen_from_another_heading_is_not_taken_for_drift(
     quaternion = np.vstack([still, np.tile(still[:1], (600, 1)), across])
     before, after = slice(0, 300), slice(900, 1200)
     force = np.tile([0.0, 0.3, 9.81], (1200, 1))  # 30 mg that levelling has not removed
-    tilt = closing_tilt(quaternion, force, rate_hz, Rest(before), after).value[-1]
-    same_way = closing_tilt(np.tile(still, (4, 1)), force, rate_hz, Rest(before), after).value[-1]
-    assert np.linalg.norm(same_way) == pytest.approx(0.3 / 9.81, rel=0.1)
+    tilt = closing_tilt(quaternion, force, rate_hz, Rest(before), after).half_sine[-1]
+    same_way = closing_tilt(np.tile(still, (4, 1)), force, rate_hz, Rest(before), after).half_sine[-1]
+    assert np.linalg.norm(same_way) == pytest.approx(0.15 / 9.81, rel=0.1)
     assert np.linalg.norm(tilt) < 0.25 * np.linalg.norm(same_way)
 
 
@@ -116,7 +116,7 @@ def test_a_bend_on_every_lap_does_not_tilt_the_vertical(worst_inclination_deg):
     force[moving, 1] = turn * 7.0
     heading = np.cumsum(gyro[:, 2]) / rate_hz
     true = Rotation.from_rotvec(heading[:, None] * [0, 0, 1]).as_matrix()
-    assert worst_inclination_deg(estimate(gyro, force, rate_hz, rest), true) < 0.3
+    assert worst_inclination_deg(estimate(gyro, force, rate_hz, rest), true) < 0.4
 
 
 def test_the_mean_force_is_asked_only_where_the_feet_move_long_enough():
