@@ -132,3 +132,11 @@ def angle_between(a: Floats, b: Floats) -> Floats:
     """
     sine = np.linalg.norm(np.cross(a, b), axis=-1)
     return np.asarray(np.arctan2(sine, np.sum(a * b, axis=-1)))
+
+
+def about_vector(rotation_rad: Floats) -> Floats:
+    """Return the turn about a vector by its length [rad], shape (3,) to (3, 3)."""
+    half = 0.5 * float(np.linalg.norm(rotation_rad))
+    # np.sinc(t) is sin(pi t) / (pi t): exact also for no turn at all.
+    quaternion = np.concatenate(([np.cos(half)], 0.5 * np.sinc(half / np.pi) * rotation_rad))
+    return np.asarray(matrix_from_quaternion(quaternion[np.newaxis])[0])

@@ -8,7 +8,7 @@ import numpy as np
 
 from imustride.alignment.forward import fit_forward
 from imustride.alignment.motion import Alignment, BladeSettings, running_integral, strapdown, turn_about_up
-from imustride.frames import level_from_gravity
+from imustride.frames import about_vector, level_from_gravity
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -58,45 +58,69 @@ def align(
     rate = recording.angular_velocity_rad_s @ level_from_sensor.T
     end = min(recording.index(cut.motion_s[1]), stance.stop + round(settings.longest_fit_s * recording.rate_hz))
     piece = slice(stance.stop, end + 1)
-    motion = strapdown(
-        force[piece],
-        rate[piece],
-        earth_from_level[piece],
-        gravity,
-        recording.rate_hz,
-        max(round(settings.step_s * recording.rate_hz), 1),
-    )
+    breaks = broken(recording, piece, settings)
     axes = recording.sensor.axes
     declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
     lever = recording.sensor.position_m or settings.default_lever_m
-    fit = fit_forward(motion, lever, declared, settings)
-    segment_from_level = turn_about_up(fit.azimuth_rad)
-    straight = corrected_attitude(earth_from_level, stance.stop, fit.bias, gravity, recording.rate_hz)
+    # The turn lost in a break may be large: a second round starts from the first one's attitude.
+    for _ in range(2 if len(breaks) else 1):
+        motion = strapdown(
+            force[piece], rate[piece], earth_from_level[piece], gravity, recording.rate_hz, breaks, settings
+        )
+        fit = fit_forward(motion, lever, declared, settings)
+        unknowns = fit.unknowns
+        if len(breaks):
+            earth_from_level = mended(earth_from_level, breaks[:, 1] + stance.stop, unknowns[6:].reshape(-1, 6)[:, :3])
+            unknowns = np.where(np.arange(len(unknowns)) < 6, unknowns, 0.0)
+    straight = corrected_attitude(earth_from_level, stance.stop, unknowns, gravity, recording.rate_hz)
+    bias = unknowns[:3]
+    turn = turn_about_up(fit.azimuth_rad)
+    lever_level = turn.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0])
     velocity = blade_velocity_m_s(
-        straight, force - fit.bias[:3], rate, stance.stop, gravity - fit.bias[2], recording.rate_hz,
-        segment_from_level.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0]),
-    )  # fmt: skip
-    heading_zero = turn_about_up(fit.azimuth_rad)
-    return Alignment(
-        segment_from_level @ level_from_sensor,
-        fit.azimuth_sd_rad,
-        heading_zero @ straight @ segment_from_level.T,
-        velocity @ heading_zero.T,
+        straight, force - bias, rate, stance.stop, gravity - bias[2], recording.rate_hz, lever_level
     )
+    for step, at in zip(fit.unknowns[6:].reshape(-1, 6)[:, 3:], breaks[:, 1] + stance.stop, strict=True):
+        velocity[at:] += step
+    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
+    level = straight[stance.stop].T
+    return Alignment(
+        turn @ level.T @ level_from_sensor,
+        fit.azimuth_sd_rad,
+        turn @ straight @ level @ turn.T,
+        velocity @ turn.T,
+    )
+
+
+def broken(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
+    """First and last sample, from the start of the piece, of stretches whose turning is not known, shape (b, 2)."""
+    unknown = ~recording.measured[piece] | recording.clipped[piece, 1]
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(-1, 2)
+    long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
+    return np.asarray(edges[long] - [0, 1])
+
+
+def mended(
+    earth_from_level: NDArray[np.float64], at: NDArray[np.int64], turns_rad: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Put the turns that were lost in breaks back into the attitude, from each break on."""
+    out = earth_from_level.copy()
+    for begin, turn_rad in zip(at, turns_rad, strict=True):
+        out[begin:] = about_vector(turn_rad) @ out[begin:]
+    return out
 
 
 def corrected_attitude(
     earth_from_level: NDArray[np.float64],
     start: int,
-    bias: NDArray[np.float64],
+    unknowns: NDArray[np.float64],
     gravity_m_s2: float,
     rate_hz: float,
 ) -> NDArray[np.float64]:
     """Take the fitted biases out of the attitude; small angles, shape (n, 3, 3)."""
-    turned = running_integral(earth_from_level[start:] @ bias[3:], rate_hz)
+    turned = running_integral(earth_from_level[start:] @ unknowns[3:6], rate_hz)
     rotation = np.zeros((len(earth_from_level), 3))
     rotation[start:] = -turned
-    rotation += np.array([-bias[1], bias[0], 0.0]) / gravity_m_s2
+    rotation += np.array([-unknowns[1], unknowns[0], 0.0]) / gravity_m_s2
     cross = np.zeros((len(rotation), 3, 3))
     cross[:, 0, 1], cross[:, 0, 2], cross[:, 1, 2] = -rotation[:, 2], rotation[:, 1], -rotation[:, 0]
     cross[:, 1, 0], cross[:, 2, 0], cross[:, 2, 1] = rotation[:, 2], -rotation[:, 1], rotation[:, 0]

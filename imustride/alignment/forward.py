@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Fit:
-    """Azimuth [rad], its standard deviation, the six biases and the fore-aft lever [m]."""
+    """Azimuth [rad], its standard deviation, the fore-aft lever [m] and the unknowns of `Motion`."""
 
     azimuth_rad: float
     azimuth_sd_rad: float
-    bias: NDArray[np.float64]
     lever_m: float
+    unknowns: NDArray[np.float64]
 
 
 def blade_velocity(motion: Motion, lever_level_m: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -82,9 +82,8 @@ def fit_forward(
     knots = wander.shape[1]
     spread = np.concatenate((
         [np.pi if declared_rad is None else settings.declared_axes_sd_rad],
-        [settings.accelerometer_bias_sd_m_s2] * 3,
-        [settings.gyro_bias_sd_rad_s] * 3,
         [settings.lever_sd_m],
+        motion.spread,
         [settings.wander_m_s * np.sqrt(settings.knot_s)] * (2 * knots),
     ))  # fmt: skip
     best: tuple[float, NDArray, NDArray] | None = None
@@ -99,7 +98,8 @@ def fit_forward(
             best = (cost, value, covariance)
     assert best is not None
     _, value, covariance = best
-    return Fit(float(value[0]), float(np.sqrt(covariance[0, 0])), value[1:7], float(value[7]))
+    unknowns = value[2 : 2 + len(motion.spread)]
+    return Fit(float(value[0]), float(np.sqrt(covariance[0, 0])), float(value[1]), unknowns)
 
 
 def wander_basis(length: int, settings: BladeSettings) -> NDArray[np.float64]:
@@ -120,28 +120,29 @@ def sideways_slip(
     Returns
     -------
     tuple
-        slip (n,), derivatives (n, 8 + 2 knots), forward (n,).
+        slip (n,), derivatives (n, 2 + unknowns + 2 knots), forward (n,).
     """
     knots = wander.shape[1]
+    first = 2 + len(motion.spread)
     turn = turn_about_up(value[0])
-    lever = turn.T @ (np.array(lever_m) + [value[7], 0.0, 0.0])
-    velocity = motion.velocity_m_s + motion.velocity_by_bias @ value[1:7]
-    velocity[:, 0] += wander @ value[8 : 8 + knots]
-    velocity[:, 1] += wander @ value[8 + knots :]
-    rotation = motion.attitude_by_bias @ value[1:7]
+    lever = turn.T @ (np.array(lever_m) + [value[1], 0.0, 0.0])
+    velocity = motion.velocity_m_s + motion.velocity_by @ value[2:first]
+    velocity[:, 0] += wander @ value[first : first + knots]
+    velocity[:, 1] += wander @ value[first + knots :]
+    rotation = motion.attitude_by @ value[2:first]
     straight = velocity - np.cross(rotation, velocity)
     across = motion.earth_from_level @ turn[1]
     seen = np.einsum("nji,nj->ni", motion.earth_from_level, straight)
     middle = seen - np.cross(motion.rate_rad_s, lever)
-    by_bias = motion.velocity_by_bias - np.cross(
-        motion.attitude_by_bias, velocity[:, :, None], axisa=1, axisb=1, axisc=1
+    seen_by = motion.velocity_by - np.cross(
+        motion.attitude_by, velocity[:, :, None], axisa=1, axisb=1, axisc=1
     )
     by = np.empty((len(middle), len(value)))
     by[:, 0] = -(middle @ turn[0])
-    by[:, 1:7] = np.einsum("ni,nik->nk", across, by_bias)
-    by[:, 7] = -motion.rate_rad_s[:, 2]
-    by[:, 8 : 8 + knots] = across[:, :1] * wander
-    by[:, 8 + knots :] = across[:, 1:2] * wander
+    by[:, 1] = -motion.rate_rad_s[:, 2]
+    by[:, 2:first] = np.einsum("ni,nik->nk", across, seen_by)
+    by[:, first : first + knots] = across[:, :1] * wander
+    by[:, first + knots :] = across[:, 1:2] * wander
     return middle @ turn[1], by, middle @ turn[0]
 
 

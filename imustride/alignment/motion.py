@@ -28,6 +28,9 @@ class BladeSettings:
     accelerometer_bias_sd_m_s2: float = 0.15
     gyro_bias_sd_rad_s: float = 0.003
     lever_sd_m: float = 0.04
+    lost_turn_rad_s: float = 2.0  # rate of turn that may go unseen in a gap
+    lost_velocity_m_s2: float = 20.0
+    shortest_break_s: float = 0.025
     wander_m_s: float = 0.15  # of the integrated velocity, a second
     knot_s: float = 0.75
     step_s: float = 0.02
@@ -79,9 +82,10 @@ def running_integral(values: NDArray[np.float64], rate_hz: float) -> NDArray[np.
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Motion:
-    """Strapdown motion of a levelled sensor and how it changes with the sensor's biases.
+    """Strapdown motion of a levelled sensor and how it changes with what is not known.
 
-    Parameters are ordered: accelerometer bias x, y, z [m/s^2], gyroscope bias x, y, z [rad/s].
+    The unknowns are small: accelerometer bias [m/s^2], gyroscope bias [rad/s], and for every break in
+    the record a turn [rad] and a change of velocity [m/s] that went unseen; x, y, z each.
 
     Parameters
     ----------
@@ -90,16 +94,19 @@ class Motion:
         Angular velocity, levelled-sensor axes.
     velocity_m_s : ndarray, shape (n, 3)
         Of the sensor, earth frame.
-    velocity_by_bias : ndarray, shape (n, 3, 6)
-    attitude_by_bias : ndarray, shape (n, 3, 6)
-        Small earth-frame rotation per unit bias.
+    velocity_by : ndarray, shape (n, 3, unknowns)
+    attitude_by : ndarray, shape (n, 3, unknowns)
+        Small earth-frame rotation per unit.
+    spread : ndarray, shape (unknowns,)
+        Standard deviation of each unknown before the fit.
     """
 
     earth_from_level: NDArray[np.float64]
     rate_rad_s: NDArray[np.float64]
     velocity_m_s: NDArray[np.float64]
-    velocity_by_bias: NDArray[np.float64]
-    attitude_by_bias: NDArray[np.float64]
+    velocity_by: NDArray[np.float64]
+    attitude_by: NDArray[np.float64]
+    spread: NDArray[np.float64]
 
 
 def strapdown(
@@ -108,33 +115,52 @@ def strapdown(
     earth_from_level: NDArray[np.float64],
     gravity_m_s2: float,
     rate_hz: float,
-    every: int,
+    breaks: NDArray[np.int64],
+    settings: BladeSettings,
 ) -> Motion:
-    """Integrate specific force from rest; keep one sample in `every`, with bias sensitivities.
+    """Integrate specific force from rest, thin it, and say how it depends on the unknowns.
 
     An accelerometer bias tilts the level that the stance gives: both effects cancel at rest and
     come apart as the skate turns.
+
+    Parameters
+    ----------
+    acceleration_m_s2, rate_rad_s : ndarray, shape (n, 3)
+        Levelled-sensor axes; the first sample is at rest.
+    earth_from_level : ndarray, shape (n, 3, 3)
+    gravity_m_s2, rate_hz : float
+    breaks : ndarray of int, shape (b, 2)
+        First and last sample of every stretch in which the signals are not known.
+    settings : BladeSettings
     """
     force = np.einsum("nij,nj->ni", earth_from_level, acceleration_m_s2)
     velocity = running_integral(force - [0.0, 0.0, gravity_m_s2], rate_hz)
-    tilt = np.zeros((3, 3))  # columns: rotation per unit accelerometer bias
-    tilt[1, 0] = 1 / gravity_m_s2
-    tilt[0, 1] = -1 / gravity_m_s2
-    attitude = np.empty((len(force), 3, 6))
-    attitude[:, :, :3] = tilt
-    attitude[:, :, 3:] = -running_integral(earth_from_level, rate_hz)
+    count = 6 + 6 * len(breaks)
+    attitude = np.zeros((len(force), 3, count))
+    attitude[:, 1, 0], attitude[:, 0, 1] = 1 / gravity_m_s2, -1 / gravity_m_s2
+    attitude[:, :, 3:6] = -running_integral(earth_from_level, rate_hz)
+    step = np.zeros((len(force), 3, count))
+    spread = [settings.accelerometer_bias_sd_m_s2] * 3 + [settings.gyro_bias_sd_rad_s] * 3
+    for k, (begin, end) in enumerate(breaks):
+        column = 6 + 6 * k
+        attitude[end:, :, column : column + 3] = np.eye(3)
+        step[end:, :, column + 3 : column + 6] = np.eye(3)
+        lost_s = (end - begin) / rate_hz
+        spread += [settings.lost_turn_rad_s * lost_s] * 3 + [settings.lost_velocity_m_s2 * lost_s] * 3
     wrong = np.cross(attitude, force[:, :, None], axisa=1, axisb=1, axisc=1)
     wrong[:, :, :3] -= earth_from_level
     # The stance fixes the vertical component: only what differs from the start counts.
     wrong[:, 2, 2] += 1.0
-    by_bias = running_integral(wrong, rate_hz)
+    by = running_integral(wrong, rate_hz) + step
+    every = max(round(settings.step_s * rate_hz), 1)
     keep = slice(None, None, every)
     return Motion(
         earth_from_level[keep],
         block_mean(rate_rad_s, every),
         velocity[keep],
-        by_bias[keep],
+        by[keep],
         attitude[keep],
+        np.array(spread),
     )
 
 

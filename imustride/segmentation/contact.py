@@ -82,7 +82,19 @@ def find_contacts(kinematics: Kinematics, settings: ContactSettings | None = Non
         offs = np.array([end for _, end in found[:-1]])
         out[1:, 0] = touch_downs(signals, ons, vibration, settings.boundaries)
         out[:-1, 1] = lift_offs(signals, offs, settings.boundaries)
+        out = in_order(out, found)
     return kinematics.start_s + (piece.start + out) / rate_hz
+
+
+def in_order(instants: NDArray[np.float64], found: Found) -> NDArray[np.float64]:
+    """Fall back on the boundaries found where two refined instants crossed."""
+    rough = np.array([(begin, np.nan if end is None else end) for begin, end in found], float)
+    rough[0, 0] = np.nan
+    line, back = instants.ravel()[1:-1], rough.ravel()[1:-1]
+    crossed = np.diff(line) <= 0
+    bad = np.concatenate((crossed, [False])) | np.concatenate(([False], crossed))
+    line[bad] = back[bad]
+    return instants
 
 
 def coarse_contacts(
@@ -93,7 +105,8 @@ def coarse_contacts(
     parts = lever(kinematics, piece, settings.point)
     motion = sliding(parts, expected_arms(settings.point), rate_hz, settings.point)
     odds = sliding_evidence(motion, rate_hz, settings.sliding)
-    found = contacts(odds, rate_hz, settings.durations)
+    known = kinematics.measured[piece]
+    found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
     inside = (round(settings.inside_s[0] * rate_hz), round(settings.inside_s[1] * rate_hz))
     vibration: Vibration | None = None
     for _ in range(2):
@@ -105,9 +118,10 @@ def coarse_contacts(
         _, motion = fit_contact_point(parts, on, rate_hz, settings.point)
         odds = sliding_evidence(motion, rate_hz, settings.sliding)
         on, off = masks(found, len(odds), inside)
+        on, off = on & known, off & known
         acceleration = kinematics.acceleration_m_s2[piece]
         vibration = ice_vibration(acceleration, on, off, rate_hz, settings.vibration)
         if vibration is not None:
             odds = odds + vibration_evidence(vibration, on, off, motion.speed_m_s, rate_hz, settings.vibration)
-        found = contacts(odds, rate_hz, settings.durations)
+        found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
     return found, motion, vibration
