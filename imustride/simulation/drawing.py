@@ -160,13 +160,19 @@ def _stance(rng: np.random.Generator) -> dict[str, Any]:
     }
 
 
+def _differences(rng: np.random.Generator, grade: str) -> dict[str, Any]:
+    """Left-right differences, as symmetry indices."""
+    most = 12.0 if grade == "real_ice" else 8.0
+    names = ("contact_asymmetry_percent", "rate_asymmetry_percent", "edge_asymmetry_percent")
+    return {name: float(np.clip(rng.normal(0, most / 2), -most, most)) for name in names}
+
+
 def _skater(rng: np.random.Generator, grade: str) -> Skater:
     """Draw an athlete."""
     peak, rise = _speed(rng)
     rise_time_s = rng.uniform(0.09, 0.2)
     rate = rng.uniform(270, 900)
     amplitude = np.clip(rate * rise_time_s / 1.875, 18, 68)
-    differs = 12.0 if grade == "real_ice" else 8.0
     u = rng.uniform
     return Skater(
         peak_speed_m_s=peak,
@@ -199,9 +205,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         variation_ratio=u(0.03, 0.08),
         steer_ratio=u(0.3, 1.0),
         toe_pivot=grade == "real_ice" or bool(rng.random() < 0.3),
-        contact_asymmetry_percent=float(np.clip(rng.normal(0, differs / 2), -differs, differs)),
-        rate_asymmetry_percent=float(np.clip(rng.normal(0, differs / 2), -differs, differs)),
-        edge_asymmetry_percent=float(np.clip(rng.normal(0, differs / 2), -differs, differs)),
+        **_differences(rng, grade),
         blade_length_m=u(0.26, 0.3),
         rocker_radius_m=u(2.5, 3.5),
         body_lead_m=u(0.1, 0.4),
