@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,7 +31,23 @@ __all__ = ["Settings", "analyse_logs", "analyse_recordings"]
 
 def analyse_logs(name: str, logs: Mapping[str, SensorLog], settings: Settings | None = None) -> RunResult:
     """Analyse one run from logs in memory; see `analyse_recordings`."""
-    return analyse_recordings(name, {place: regularise(log) for place, log in logs.items()}, settings)
+    return analyse_recordings(name, {place: undelayed(regularise(log)) for place, log in logs.items()}, settings)
+
+
+def undelayed(recording: Recording) -> Recording:
+    """Take the device's declared delay out of the clock.
+
+    Where only a bandwidth is declared, its delay is that of an ordinary low pass: 0.159 / bandwidth for
+    one pole, 0.225 / bandwidth for a second-order Butterworth; the middle is taken.
+    """
+    sensor = recording.sensor
+    if sensor.delay_ms is not None:
+        delay_s = 1e-3 * sensor.delay_ms
+    elif sensor.bandwidth_hz is not None:
+        delay_s = 0.19 / sensor.bandwidth_hz
+    else:
+        return recording
+    return replace(recording, start_s=recording.start_s - delay_s)
 
 
 def analyse_recordings(

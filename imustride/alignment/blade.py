@@ -62,6 +62,9 @@ def align(
     axes = recording.sensor.axes
     declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
     lever = recording.sensor.position_m or settings.default_lever_m
+    earth_from_level = relevelled(
+        earth_from_level, force, breaks + stance.stop, round(settings.relevel_s * recording.rate_hz), settings
+    )
     # The turn lost in a break may be large: a second round starts from the first one's attitude.
     for _ in range(2 if len(breaks) else 1):
         motion = strapdown(
@@ -97,6 +100,27 @@ def broken(recording: Recording, piece: slice, settings: BladeSettings) -> NDArr
     edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(-1, 2)
     long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
     return np.asarray(edges[long] - [0, 1])
+
+
+def relevelled(
+    earth_from_level: NDArray[np.float64],
+    force: NDArray[np.float64],
+    breaks: NDArray[np.int64],
+    span: int,
+    settings: BladeSettings,
+) -> NDArray[np.float64]:
+    """Undo gross tilts lost in breaks: over a stride or two the mean specific force points up."""
+    out = earth_from_level.copy()
+    for k, (_, end) in enumerate(breaks):
+        until = min(end + span, breaks[k + 1, 0] if k + 1 < len(breaks) else len(out))
+        if until - end < span // 3:
+            continue
+        mean = np.einsum("nij,nj->i", out[end:until], force[end:until])
+        tilt = float(np.arctan2(np.hypot(mean[0], mean[1]), mean[2]))
+        if tilt > settings.gross_tilt_rad:
+            axis = np.array([mean[1], -mean[0], 0.0]) / np.hypot(mean[0], mean[1])
+            out[end:] = about_vector(tilt * axis) @ out[end:]
+    return out
 
 
 def mended(

@@ -31,6 +31,8 @@ class BladeSettings:
     lost_turn_rad_s: float = 2.0  # rate of turn that may go unseen in a gap
     lost_velocity_m_s2: float = 20.0
     shortest_break_s: float = 0.025
+    relevel_s: float = 1.5
+    gross_tilt_rad: float = np.radians(25.0)  # a start at 4 m/s^2 looks like 22 degrees
     wander_m_s: float = 0.15  # of the integrated velocity, a second
     knot_s: float = 0.75
     step_s: float = 0.02

@@ -38,6 +38,9 @@ class BoundarySettings:
     on_rise: tuple[float, float] = (0.14, 0.045)  # weight, scale [m/s]
     on_slip: tuple[float, float] = (0.7, 0.14)
     on_odds_floor: float = -4.9
+    on_impact: float = 1.5
+    on_impact_bound: float = 4.0
+    impact_s: tuple[float, float] = (0.025, 0.015)
     on_hinges: tuple[float, float] = (0.026, 3.8)  # rise, slip
     first_off_hinges: tuple[float, float] = (1.0, 0.3)
     off_decline: float = 0.2
@@ -111,10 +114,25 @@ def touch_downs(
     scale = np.hypot(slip_scale, settings.turning_arm_m * found.turning)
     odds += slip_weight * np.clip(1 - (found.slip / scale) ** 2, floor, 1)
     if vibration is not None:
-        odds += onset_odds(windows(vibration.rising, found.near, found.half), vibration, rate_hz, settings)
+        level = windows(vibration.rising, found.near, found.half)
+        odds += onset_odds(level, vibration, rate_hz, settings)
+        likely += settings.on_impact * impact(level, rate_hz, settings)
     likely += on_side(odds, rate_hz)
     mean, _ = mean_instant(likely, round(settings.search_s * rate_hz))
     return found.near + mean
+
+
+def impact(
+    level: NDArray[np.float64], rate_hz: float, settings: BoundarySettings
+) -> NDArray[np.float64]:
+    """How much the energy jumps at every sample, log of the ratio after to before, bounded, shape (events, m)."""
+    before, after = (max(round(s * rate_hz), 1) for s in settings.impact_s)
+    total = np.cumsum(np.pad(np.exp(level), ((0, 0), (before + 1, after)), mode="edge"), axis=1)
+    m = level.shape[1]
+    at = np.arange(m) + before
+    ahead = (total[:, at + after] - total[:, at]) / after
+    behind = (total[:, at] - total[:, at - before]) / before
+    return np.asarray(np.clip(np.log(ahead / behind), 0, settings.on_impact_bound))
 
 
 def onset_odds(
@@ -182,4 +200,5 @@ def vanishing(
     trust = trust * np.clip(speed / settings.off_slow_m_s, 0, 1) ** 2
     reach = round(settings.search_again_s * rate_hz)
     likely = decline(level, ice, air, rate_hz, reach)
-    return np.asarray(np.where(np.isfinite(likely), settings.off_decline * trust[:, None] * likely, -np.inf))
+    weight = np.broadcast_to(settings.off_decline * trust[:, None], likely.shape)
+    return np.multiply(weight, likely, out=np.full(likely.shape, -np.inf), where=np.isfinite(likely))

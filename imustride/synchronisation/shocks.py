@@ -28,15 +28,19 @@ if TYPE_CHECKING:
 class ShockSettings:
     """Limits of the shock search (common practice, no source, unless said)."""
 
-    smallest_shock_m_s2: float = 6.0
+    smallest_shock_m_s2: float = 3.0
+    noise_multiple: float = 12.0
     shocks_kept: int = 8
     refractory_s: float = 0.15
+    rebound_s: float = 0.04  # a rebound may be sharper than the blow itself
+    onset_share: float = 0.35
     start_difference_s: float = 1.5  # the two feet start to move within this time
-    match_tolerance_s: float = 0.02
-    largest_drift: float = 150e-6  # quartz to 60 ppm and cold: REFERENCES section 6
-    undetermined_drift_sd: float = 40e-6
-    shortest_baseline_s: float = 6.0
+    start_difference_sd_s: float = 0.4
+    match_tolerance_s: float = 0.025
+    drift_sd: float = 40e-6  # between two quartz clocks that are good to some 30 ppm each
     window_s: float = 0.04
+    group_s: float = 0.25
+    group_lag_s: float = 0.15
 
 
 def sharpness(recording: Recording) -> NDArray[np.float64]:
@@ -53,14 +57,17 @@ def find_shocks(recording: Recording, motion_s: tuple[float, float], settings: S
     """Return times [s, own clock] and sizes of the sharpest spikes outside the motion, shape (k, 2)."""
     change = sharpness(recording)
     time = recording.time_s
+    smallest = max(settings.smallest_shock_m_s2, settings.noise_multiple * float(np.quantile(change, 0.1)))
     found: list[tuple[float, float]] = []
     for outside in (time < motion_s[0], time > motion_s[1]):
         left = np.where(outside, change, 0.0)
         for _ in range(settings.shocks_kept):
             peak = int(np.argmax(left))
-            if left[peak] < settings.smallest_shock_m_s2:
+            if left[peak] < smallest:
                 break
-            found.append((time[peak], left[peak]))
+            before = slice(max(peak - round(settings.rebound_s * recording.rate_hz), 0), peak + 1)
+            onset = before.start + int(np.argmax(left[before] > settings.onset_share * left[peak]))
+            found.append((time[onset], left[peak]))
             left[np.abs(time - time[peak]) < settings.refractory_s] = 0.0
     return np.array(sorted(found)).reshape(-1, 2)
 
@@ -89,34 +96,43 @@ def best_pairs(one: NDArray, other: NDArray, coarse_s: float, settings: ShockSet
     lags = (one[:, None, 0] - other[None, :, 0]).ravel()
     lags = lags[np.abs(lags - coarse_s) < settings.start_difference_s]
     scored = [match(one, other, lag, settings) for lag in lags]
-    return max(scored, key=lambda item: item[0])[1] if scored else []
+    # Both feet begin to move at nearly the same time: that decides between shocks that look alike.
+    unlikely = 0.5 * ((lags - coarse_s) / settings.start_difference_sd_s) ** 2
+    best = max(range(len(lags)), key=lambda k: scored[k][0] - unlikely[k], default=None)
+    return [] if best is None else scored[best][1]
 
 
-def onset_lag(one: Recording, other: Recording, at_one: float, at_other: float, settings: ShockSettings) -> float:
-    """Time on `one`'s clock minus time on `other`'s clock of one shared shock [s].
+def overlap_lag(
+    one: Recording, other: Recording, span_s: tuple[float, float], lag_s: float, reach_s: float, step_s: float
+) -> float:
+    """Time on `one`'s clock minus time on `other`'s at which their specific forces overlap best [s].
 
-    The specific-force norms around the spike are laid over each other on a fine grid: first by
-    the half-height of their rise, then by the best overlap of the whole waveform.
+    Parameters
+    ----------
+    one, other : Recording
+    span_s : tuple
+        Piece of `one` to compare, its own clock [s].
+    lag_s : float
+        First guess of the lag [s].
+    reach_s, step_s : float
+        How far from the guess to search, and how finely [s].
     """
-    fine = np.arange(-settings.window_s, settings.window_s, 1e-4)
-    first, second = (
-        waveform(recording, at_s + fine) for recording, at_s in ((one, at_one), (other, at_other))
-    )
-    overlap = np.correlate(first, second, "full")
-    lag = (np.argmax(overlap) - (len(fine) - 1)) * 1e-4
-    return at_one - at_other + float(lag)
+    time = np.arange(span_s[0], span_s[1], step_s)
+    reach = round(reach_s / step_s)
+    wide = np.arange(-reach, len(time) + reach) * step_s + span_s[0]
+    overlap = np.correlate(waveform(other, wide - lag_s), waveform(one, time), "valid")
+    return float(lag_s - (np.argmax(overlap) - reach) * step_s)
 
 
 def waveform(recording: Recording, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
     """Size of the specific force's deviation from rest at given times, unit energy."""
-    low = recording.index(times_s[0]) - 2
+    low = max(recording.index(times_s[0]) - 2, 0)
     high = recording.index(times_s[-1]) + 3
-    low = max(low, 0)
     piece = recording.acceleration_m_s2[low:high]
     deviation = np.linalg.norm(piece - np.median(piece, axis=0), axis=1)
     curve = np.interp(times_s, recording.time_s[low:high], deviation)
     curve = curve - np.median(curve)
-    return curve / (np.linalg.norm(curve) + 1e-12)
+    return np.asarray(curve / (np.linalg.norm(curve) + 1e-12))
 
 
 def join(one: Recording, other: Recording, cuts: tuple[Cut, Cut], settings: ShockSettings) -> Clock:
@@ -129,31 +145,35 @@ def join(one: Recording, other: Recording, cuts: tuple[Cut, Cut], settings: Shoc
     pairs = best_pairs(shocks[0], shocks[1], coarse, settings)
     if not pairs:
         return Clock(joined=False)
-    at_other = np.array([shocks[1][j, 0] for _, j in pairs])
-    lags = np.array([onset_lag(one, other, shocks[0][i, 0], shocks[1][j, 0], settings) for i, j in pairs])
-    middle = float(np.mean(cuts[1].motion_s))
-    return fit_clock(at_other, lags, middle, max(1 / one.rate_hz, 1 / other.rate_hz), settings)
+    at_one = np.array([shocks[0][i, 0] for i, _ in pairs])
+    lag = float(np.median([shocks[0][i, 0] - shocks[1][j, 0] for i, j in pairs]))
+    middle = float(np.mean(cuts[0].motion_s))
+    lags = np.empty(len(pairs))
+    for group in (at_one < middle, at_one > middle):
+        if group.any():
+            span = (at_one[group].min() - settings.group_s, at_one[group].max() + settings.group_s)
+            near = overlap_lag(one, other, span, lag, settings.group_lag_s, 1e-3)
+            lags[group] = [
+                overlap_lag(one, other, (at - settings.window_s, at + settings.window_s), near, 0.015, 1e-4)
+                for at in at_one[group]
+            ]
+    period_s = max(1 / one.rate_hz, 1 / other.rate_hz)
+    return fit_clock(at_one - lags, lags, float(np.mean(cuts[1].motion_s)), period_s, settings)
 
 
 def fit_clock(
     at_s: NDArray[np.float64], lag_s: NDArray[np.float64], middle_s: float, period_s: float, settings: ShockSettings
 ) -> Clock:
-    """Fit offset and drift through timed shocks, weighing out what does not fit."""
-    before, after = at_s < middle_s, at_s > middle_s
+    """Fit offset and drift through timed shocks; the drift is held near zero as far as quartz allows."""
     timing_sd = 0.4 * period_s
-    if before.any() and after.any() and np.ptp(at_s) > settings.shortest_baseline_s:
-        early, late = np.median(lag_s[before]), np.median(lag_s[after])
-        early_at, late_at = at_s[before].mean(), at_s[after].mean()
-        drift = (late - early) / (late_at - early_at)
-        if abs(drift) < settings.largest_drift + 2 * timing_sd / (late_at - early_at):
-            offset = early + drift * (middle_s - early_at)
-            return Clock(float(offset), float(drift), middle_s, float(timing_sd / np.sqrt(len(at_s))))
-        # The two ends contradict each other: trust the end with more shocks.
-        keep = before if before.sum() >= after.sum() else after
-        at_s, lag_s = at_s[keep], lag_s[keep]
-    distance = abs(float(at_s.mean()) - middle_s)
-    spread = np.hypot(timing_sd / np.sqrt(len(at_s)), settings.undetermined_drift_sd * distance)
-    return Clock(float(np.median(lag_s)), 0.0, middle_s, float(spread))
+    # Least squares with a prior on the drift; the median guards the offset against one bad shock.
+    lag_s = np.where(np.abs(lag_s - np.median(lag_s)) < settings.match_tolerance_s, lag_s, np.median(lag_s))
+    away = at_s - middle_s
+    design = np.stack((np.ones_like(away), away), axis=1)
+    left = design.T @ design / timing_sd**2 + np.diag([0.0, settings.drift_sd**-2])
+    covariance = np.linalg.inv(left)
+    offset, drift = covariance @ (design.T @ lag_s) / timing_sd**2
+    return Clock(float(offset), float(drift), middle_s, float(np.sqrt(covariance[0, 0])))
 
 
 def synchronise(
