@@ -27,7 +27,7 @@ class BoundarySettings:
     shift_s: float = 0.015
     search_s: float = 0.06
     search_again_s: float = 0.05
-    hinge_rise_m_s: float = 0.03
+    hinge_rise_m_s: float = 0.08
     hinge_slip_m_s: float = 0.05
     turning_arm_m: float = 0.1  # slip that turning fakes, per rad/s
     turning_slip_m_s: float = 0.15
@@ -41,10 +41,10 @@ class BoundarySettings:
     on_impact: float = 1.5
     on_impact_bound: float = 4.0
     impact_s: tuple[float, float] = (0.025, 0.015)
-    on_hinges: tuple[float, float] = (0.026, 3.8)  # rise, slip
-    first_off_hinges: tuple[float, float] = (1.0, 0.3)
-    off_decline: float = 0.2
-    off_hinges: tuple[float, float] = (0.12, 0.02)
+    on_hinges: tuple[float, float] = (0.18, 3.8)  # rise, slip
+    first_off_hinges: tuple[float, float] = (6.6, 0.18)
+    off_decline: float = 0.11
+    off_hinges: tuple[float, float] = (0.017, 0.009)
     ice_span_s: tuple[float, float] = (0.012, 0.06)
     air_span_s: tuple[float, float] = (0.012, 0.05)
     off_slow_m_s: float = 2.5

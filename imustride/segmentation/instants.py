@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 STEP_S = 0.0025
 HINGE_INDEPENDENT_S = 0.03
 TEMPLATE_INDEPENDENT_S = 0.005
+# A holder that rings on after lift-off is less usual than one that does not.
+STEP_RING_S, RINGING_SHARE = 0.001, 0.27
 
 
 def windows(values: NDArray[np.float64], centres: NDArray[np.int64], half: int) -> NDArray[np.float64]:
@@ -95,16 +97,17 @@ def decline(
     templates = [
         (share, fade_s, ring_s)
         for share, fade_s in ((0.0, 0.05), (0.5, 0.04), (0.5, 0.08), (1.0, 0.04), (1.0, 0.08))
-        for ring_s in ((0.001,) if share == 1.0 else (0.001, 0.006, 0.020))
+        for ring_s in ((STEP_RING_S,) if share == 1.0 else (STEP_RING_S, 0.006, 0.020))
     ]
+    prior = np.log([1.0 if ring_s == STEP_RING_S else RINGING_SHARE for *_, ring_s in templates])[:, None]
     for instant in range(half - reach, half + reach + 1):
         time = (np.arange(m) - instant) / rate_hz
         scores = np.stack([
             template_score(level, time, ice[:, None], air[:, None], drop, template) for template in templates
         ])  # fmt: skip
+        scores = scores / (TEMPLATE_INDEPENDENT_S * rate_hz) + prior
         top = scores.max(axis=0)
-        mixed = np.log(np.exp((scores - top) / (TEMPLATE_INDEPENDENT_S * rate_hz)).mean(axis=0))
-        out[:, instant] = top / (TEMPLATE_INDEPENDENT_S * rate_hz) + mixed
+        out[:, instant] = top + np.log(np.exp(scores - top).mean(axis=0))
     return out
 
 
