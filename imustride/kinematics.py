@@ -72,6 +72,8 @@ class Kinematics:
         Declared or estimated low pass of the device [Hz]; inf where none was found.
     forward_sd_rad : float
         Standard deviation of the forward axis about the vertical [rad].
+    velocity_until_s : float
+        Until here the horizontal velocity is held by the fit; later it drifts freely [s].
     """
 
     side: Side
@@ -87,6 +89,7 @@ class Kinematics:
     position_m: tuple[float, float, float] | None = None
     bandwidth_hz: float = np.inf
     forward_sd_rad: float = 0.0
+    velocity_until_s: float = np.inf
 
     def __post_init__(self) -> None:
         own(

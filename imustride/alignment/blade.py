@@ -2,26 +2,47 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.alignment.forward import fit_forward
+from imustride.alignment.forward import fit_forward, wander_m_s
+from imustride.alignment.gaps import breaks_in, mended, relevelled, turned
 from imustride.alignment.motion import Alignment, BladeSettings, running_integral, strapdown, turn_about_up
-from imustride.frames import about_vector, level_from_gravity
+from imustride.frames import level_from_gravity
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from imustride.alignment.forward import Fit
     from imustride.kinematics import Cut
     from imustride.recording import Recording
 
-def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.float64]) -> float:
-    """Azimuth of the declared forward axis in the levelled sensor [rad]."""
-    forward = np.zeros(3)
-    forward["xyz".index(axes[0][1])] = 1.0 if axes[0][0] == "+" else -1.0
-    seen = level_from_sensor @ forward
-    return float(np.arctan2(seen[1], seen[0]))
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Levelled:
+    """A recording in the sensor's levelled axes.
+
+    Parameters
+    ----------
+    force, rate : ndarray, shape (n, 3)
+        Specific force [m/s^2] and angular velocity [rad/s].
+    attitude : ndarray, shape (n, 3, 3)
+        ``earth_from_level``; the earth frame is the levelled sensor's own frame in the stance.
+    gravity_m_s2 : float
+        As the sensor measures it in the stance.
+    rate_hz : float
+    fitted : slice
+        From the last sample of the stance to the last that the fit uses.
+    """
+
+    force: NDArray[np.float64]
+    rate: NDArray[np.float64]
+    attitude: NDArray[np.float64]
+    gravity_m_s2: float
+    rate_hz: float
+    fitted: slice
 
 
 def align(
@@ -48,122 +69,116 @@ def align(
     settings = settings or BladeSettings()
     stance = slice(recording.index(cut.stance_s[0]), recording.index(cut.stance_s[1]))
     up = recording.acceleration_m_s2[stance].mean(axis=0)
-    gravity = float(np.linalg.norm(up))
     level_from_sensor = level_from_gravity(up)
     heading = earth_from_sensor[stance.stop] @ level_from_sensor.T
-    # Turn the earth frame so that it starts out as the levelled sensor's own frame.
     north = turn_about_up(np.arctan2(heading[1, 0], heading[0, 0]))
-    earth_from_level = north @ earth_from_sensor @ level_from_sensor.T
-    force = recording.acceleration_m_s2 @ level_from_sensor.T
-    rate = recording.angular_velocity_rad_s @ level_from_sensor.T
     end = min(recording.index(cut.motion_s[1]), stance.stop + round(settings.longest_fit_s * recording.rate_hz))
-    piece = slice(stance.stop, end + 1)
-    breaks = broken(recording, piece, settings)
+    levelled = Levelled(
+        recording.acceleration_m_s2 @ level_from_sensor.T,
+        recording.angular_velocity_rad_s @ level_from_sensor.T,
+        turned(earth_from_sensor, north, level_from_sensor.T),
+        float(np.linalg.norm(up)),
+        recording.rate_hz,
+        slice(stance.stop, end + 1),
+    )
     axes = recording.sensor.axes
     declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
     lever = recording.sensor.position_m or settings.default_lever_m
-    earth_from_level = relevelled(
-        earth_from_level, force, breaks + stance.stop, round(settings.relevel_s * recording.rate_hz), settings
-    )
-    # The turn lost in a break may be large: a second round starts from the first one's attitude.
-    for _ in range(2 if len(breaks) else 1):
-        motion = strapdown(
-            force[piece], rate[piece], earth_from_level[piece], gravity, recording.rate_hz, breaks, settings
-        )
-        fit = fit_forward(motion, lever, declared, settings)
-        unknowns = fit.unknowns
-        if len(breaks):
-            earth_from_level = mended(earth_from_level, breaks[:, 1] + stance.stop, unknowns[6:].reshape(-1, 6)[:, :3])
-            unknowns = np.where(np.arange(len(unknowns)) < 6, unknowns, 0.0)
-    straight = corrected_attitude(earth_from_level, stance.stop, unknowns, gravity, recording.rate_hz)
-    bias = unknowns[:3]
+    levelled, fit, steps = fitted(levelled, breaks_in(recording, levelled.fitted, settings), lever, declared, settings)
     turn = turn_about_up(fit.azimuth_rad)
-    lever_level = turn.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0])
+    straight = corrected_attitude(levelled, fit.unknowns)
     velocity = blade_velocity_m_s(
-        straight, force - bias, rate, stance.stop, gravity - bias[2], recording.rate_hz, lever_level
+        replace(levelled, attitude=straight), fit, turn.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0]), settings
     )
-    for step, at in zip(fit.unknowns[6:].reshape(-1, 6)[:, 3:], breaks[:, 1] + stance.stop, strict=True):
+    for at, step in steps:
         velocity[at:] += step
     # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
     level = straight[stance.stop].T
     return Alignment(
         turn @ level.T @ level_from_sensor,
         fit.azimuth_sd_rad,
-        turn @ straight @ level @ turn.T,
+        turned(straight, turn, level @ turn.T),
         velocity @ turn.T,
+        recording.start_s + end / recording.rate_hz,
     )
 
 
-def broken(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
-    """First and last sample, from the start of the piece, of stretches whose turning is not known, shape (b, 2)."""
-    unknown = ~recording.measured[piece] | recording.clipped[piece, 1]
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(-1, 2)
-    long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
-    return np.asarray(edges[long] - [0, 1])
+def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.float64]) -> float:
+    """Azimuth of the declared forward axis in the levelled sensor [rad]."""
+    forward = np.zeros(3)
+    forward["xyz".index(axes[0][1])] = 1.0 if axes[0][0] == "+" else -1.0
+    seen = level_from_sensor @ forward
+    return float(np.arctan2(seen[1], seen[0]))
 
 
-def relevelled(
-    earth_from_level: NDArray[np.float64],
-    force: NDArray[np.float64],
+def fitted(
+    levelled: Levelled,
     breaks: NDArray[np.int64],
-    span: int,
+    lever_m: tuple[float, float, float],
+    declared_rad: float | None,
     settings: BladeSettings,
-) -> NDArray[np.float64]:
-    """Undo gross tilts lost in breaks: over a stride or two the mean specific force points up."""
-    out = earth_from_level.copy()
-    for k, (_, end) in enumerate(breaks):
-        until = min(end + span, breaks[k + 1, 0] if k + 1 < len(breaks) else len(out))
-        if until - end < span // 3:
-            continue
-        mean = np.einsum("nij,nj->i", out[end:until], force[end:until])
-        tilt = float(np.arctan2(np.hypot(mean[0], mean[1]), mean[2]))
-        if tilt > settings.gross_tilt_rad:
-            axis = np.array([mean[1], -mean[0], 0.0]) / np.hypot(mean[0], mean[1])
-            out[end:] = about_vector(tilt * axis) @ out[end:]
+) -> tuple[Levelled, Fit, list[tuple[int, NDArray[np.float64]]]]:
+    """Fit the forward axis and what the breaks took; return the mended motion and its steps of velocity."""
+    first = levelled.fitted.start
+    if len(breaks):
+        span = round(settings.relevel_s * levelled.rate_hz)
+        attitude = relevelled(levelled.attitude, levelled.force, breaks + first, span, settings)
+        levelled = replace(levelled, attitude=attitude)
+    # The turn lost in a break may be large: a second round starts from the first one's attitude.
+    for _ in range(2 if len(breaks) else 1):
+        piece = levelled.fitted
+        motion = strapdown(
+            levelled.force[piece],
+            levelled.rate[piece],
+            levelled.attitude[piece],
+            levelled.gravity_m_s2,
+            levelled.rate_hz,
+            breaks,
+            settings,
+        )
+        fit = fit_forward(motion, lever_m, declared_rad, settings)
+        lost = fit.unknowns[6:].reshape(-1, 6)
+        if len(breaks):
+            levelled = replace(levelled, attitude=mended(levelled.attitude, breaks[:, 1] + first, lost[:, :3]))
+    return levelled, fit, [(int(end) + first, step) for (_, end), step in zip(breaks, lost[:, 3:], strict=True)]
+
+
+def corrected_attitude(levelled: Levelled, unknowns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Take the fitted biases out of the attitude; small angles, shape (n, 3, 3).
+
+    Beyond the fit the turn stays as it is at its end: a bias of a short fit says little of later.
+    """
+    attitude, piece = levelled.attitude, levelled.fitted
+    tilt = np.array([-unknowns[1], unknowns[0], 0.0]) / levelled.gravity_m_s2
+    rotation = tilt - running_integral(attitude[piece] @ unknowns[3:6], levelled.rate_hz)
+    out = np.empty_like(attitude)
+    out[: piece.start] = turned(attitude[: piece.start], np.eye(3) + cross_matrix(tilt), np.eye(3))
+    out[piece.stop :] = turned(attitude[piece.stop :], np.eye(3) + cross_matrix(rotation[-1]), np.eye(3))
+    old, (x, y, z) = attitude[piece], rotation.T[:, :, None]
+    out[piece, 0] = old[:, 0] - z * old[:, 1] + y * old[:, 2]
+    out[piece, 1] = old[:, 1] + z * old[:, 0] - x * old[:, 2]
+    out[piece, 2] = old[:, 2] - y * old[:, 0] + x * old[:, 1]
     return out
 
 
-def mended(
-    earth_from_level: NDArray[np.float64], at: NDArray[np.int64], turns_rad: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Put the turns that were lost in breaks back into the attitude, from each break on."""
-    out = earth_from_level.copy()
-    for begin, turn_rad in zip(at, turns_rad, strict=True):
-        out[begin:] = about_vector(turn_rad) @ out[begin:]
-    return out
-
-
-def corrected_attitude(
-    earth_from_level: NDArray[np.float64],
-    start: int,
-    unknowns: NDArray[np.float64],
-    gravity_m_s2: float,
-    rate_hz: float,
-) -> NDArray[np.float64]:
-    """Take the fitted biases out of the attitude; small angles, shape (n, 3, 3)."""
-    turned = running_integral(earth_from_level[start:] @ unknowns[3:6], rate_hz)
-    rotation = np.zeros((len(earth_from_level), 3))
-    rotation[start:] = -turned
-    rotation += np.array([-unknowns[1], unknowns[0], 0.0]) / gravity_m_s2
-    cross = np.zeros((len(rotation), 3, 3))
-    cross[:, 0, 1], cross[:, 0, 2], cross[:, 1, 2] = -rotation[:, 2], rotation[:, 1], -rotation[:, 0]
-    cross[:, 1, 0], cross[:, 2, 0], cross[:, 2, 1] = rotation[:, 2], -rotation[:, 1], rotation[:, 0]
-    return earth_from_level + cross @ earth_from_level
+def cross_matrix(vector: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Matrix that takes the cross product with a vector from the left, shape (3, 3)."""
+    x, y, z = vector
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
 
 
 def blade_velocity_m_s(
-    earth_from_level: NDArray[np.float64],
-    force: NDArray[np.float64],
-    rate: NDArray[np.float64],
-    start: int,
-    gravity_m_s2: float,
-    rate_hz: float,
-    lever_level_m: NDArray[np.float64],
+    levelled: Levelled, fit: Fit, lever_level_m: NDArray[np.float64], settings: BladeSettings
 ) -> NDArray[np.float64]:
-    """Velocity of the middle of the blade in the earth frame, zero before `start` [m/s]."""
-    piece = earth_from_level[start:]
-    pull = np.einsum("nij,nj->ni", piece, force[start:])
-    velocity = np.zeros_like(force)
-    velocity[start:] = running_integral(pull - [0.0, 0.0, gravity_m_s2], rate_hz)
-    velocity[start:] -= np.einsum("nij,nj->ni", piece, np.cross(rate[start:], lever_level_m))
+    """Velocity of the middle of the blade in the earth frame, zero before the motion, shape (n, 3)."""
+    start = levelled.fitted.start
+    attitude = levelled.attitude[start:]
+    bias = fit.unknowns[:3]
+    gravity = levelled.gravity_m_s2 - bias[2]
+    pull = np.einsum("nij,nj->ni", attitude, levelled.force[start:] - bias)
+    velocity = np.zeros_like(levelled.force)
+    velocity[start:] = running_integral(pull - [0.0, 0.0, gravity], levelled.rate_hz)
+    swept = levelled.rate[start:] @ cross_matrix(lever_level_m)
+    velocity[start:] -= np.einsum("nij,nj->ni", attitude, swept)
+    velocity[start:, :2] += wander_m_s(fit, len(attitude), levelled.rate_hz, settings)
     return velocity

@@ -21,6 +21,7 @@ class Fit:
     azimuth_sd_rad: float
     lever_m: float
     unknowns: NDArray[np.float64]
+    wander: NDArray[np.float64]  # step of velocity in each knot interval, x then y [m/s], shape (2 knots,)
 
 
 def blade_velocity(motion: Motion, lever_level_m: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -99,7 +100,22 @@ def fit_forward(
     assert best is not None
     _, value, covariance = best
     unknowns = value[2 : 2 + len(motion.spread)]
-    return Fit(float(value[0]), float(np.sqrt(covariance[0, 0])), float(value[1]), unknowns)
+    return Fit(
+        float(value[0]),
+        float(np.sqrt(covariance[0, 0])),
+        float(value[1]),
+        unknowns,
+        value[2 + len(motion.spread) :],
+    )
+
+
+def wander_m_s(fit: Fit, length: int, rate_hz: float, settings: BladeSettings) -> NDArray[np.float64]:
+    """Horizontal wander of the velocity at every sample from the start of the motion, shape (length, 2)."""
+    steps = fit.wander.reshape(2, -1)
+    knots = np.arange(steps.shape[1] + 1) * settings.knot_s
+    level = np.concatenate((np.zeros((2, 1)), np.cumsum(steps, axis=1)), axis=1)
+    time = np.arange(length) / rate_hz
+    return np.stack([np.interp(time, knots, axis) for axis in level], axis=1)
 
 
 def wander_basis(length: int, settings: BladeSettings) -> NDArray[np.float64]:

@@ -58,12 +58,15 @@ class Alignment:
         Attitude with the fitted biases taken out; earth x is the blade's heading in the stance.
     velocity_m_s : ndarray, shape (n, 3)
         Velocity of the middle of the blade, earth frame [m/s]; zero before the motion.
+    known_until_s : float
+        End of the fit, own clock [s]; later the horizontal velocity drifts freely.
     """
 
     segment_from_sensor: NDArray[np.float64]
     forward_sd_rad: float
     earth_from_segment: NDArray[np.float64]
     velocity_m_s: NDArray[np.float64]
+    known_until_s: float
 
     def __post_init__(self) -> None:
         own(self.segment_from_sensor, self.earth_from_segment, self.velocity_m_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -58,6 +58,7 @@ class Windows:
     rise: NDArray[np.float64]
     slip: NDArray[np.float64]
     turning: NDArray[np.float64]
+    known: NDArray[np.bool_]
     half: int
 
 
@@ -78,7 +79,7 @@ def gather(
     half = round(settings.half_window_s * signals.rate_hz)
     ice = slice(half + int(0.03 * signals.rate_hz), None)
 
-    def cut(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    def cut(values: NDArray[Any]) -> NDArray[Any]:
         return windows(values, near, half)[:, ::way]
 
     rise, slip = cut(signals.motion.rise_m_s), cut(signals.motion.slip_m_s)
@@ -87,6 +88,7 @@ def gather(
         rise - np.median(rise[:, ice], axis=1, keepdims=True),
         slip - np.median(slip[:, ice], axis=1, keepdims=True),
         np.abs(cut(signals.yaw_rate_rad_s)),
+        cut(signals.motion.known).all(axis=1),
         half,
     )
 
@@ -98,7 +100,7 @@ def hinges(
     doubt = 1 + (settings.turning_arm_m * found.turning.max(axis=1) / settings.turning_slip_m_s) ** 2
     rise = hinge(found.rise, rate_hz, settings.hinge_rise_m_s)
     slip = hinge(found.slip, rate_hz, settings.hinge_slip_m_s)
-    return np.asarray(weights[0] * rise + weights[1] * slip / doubt[:, None])
+    return np.asarray(weights[0] * rise + weights[1] * slip * (found.known / doubt)[:, None])
 
 
 def touch_downs(
@@ -112,7 +114,7 @@ def touch_downs(
     floor = settings.on_odds_floor
     odds = rise_weight * np.clip(1 - (found.rise / rise_scale) ** 2, floor, 1)
     scale = np.hypot(slip_scale, settings.turning_arm_m * found.turning)
-    odds += slip_weight * np.clip(1 - (found.slip / scale) ** 2, floor, 1)
+    odds += slip_weight * found.known[:, None] * np.clip(1 - (found.slip / scale) ** 2, floor, 1)
     if vibration is not None:
         level = windows(vibration.rising, found.near, found.half)
         odds += onset_odds(level, vibration, rate_hz, settings)
@@ -197,7 +199,7 @@ def vanishing(
     ice = np.maximum(0.5 * ice + 0.5 * vibration.ice, air + 0.3)
     trust = np.clip((vibration.ice - vibration.air - np.log(2)) / 2, 0, 1)
     speed = signals.motion.speed_m_s[np.clip(found.near, 0, len(signals.motion.speed_m_s) - 1)]
-    trust = trust * np.clip(speed / settings.off_slow_m_s, 0, 1) ** 2
+    trust = trust * np.where(found.known, np.clip(speed / settings.off_slow_m_s, 0, 1) ** 2, 1.0)
     reach = round(settings.search_again_s * rate_hz)
     likely = decline(level, ice, air, rate_hz, reach)
     weight = np.broadcast_to(settings.off_decline * trust[:, None], likely.shape)

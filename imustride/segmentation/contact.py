@@ -103,7 +103,7 @@ def coarse_contacts(
     """Alternate between the course of contacts, the contact point and the vibration channel."""
     rate_hz = kinematics.rate_hz
     parts = lever(kinematics, piece, settings.point)
-    motion = sliding(parts, expected_arms(settings.point), rate_hz, settings.point)
+    motion = sliding(parts, expected_arms(settings.point), settings.point)
     odds = sliding_evidence(motion, rate_hz, settings.sliding)
     known = kinematics.measured[piece]
     found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
@@ -115,7 +115,7 @@ def coarse_contacts(
         near = (round(0.02 * rate_hz), round(0.03 * rate_hz))
         on, _ = masks(found, len(odds), near)
         on[: max((found[0][1] or 0) - near[1], 0)] = True
-        _, motion = fit_contact_point(parts, on, rate_hz, settings.point)
+        motion = sliding(parts, fit_contact_point(parts, on, settings.point), settings.point)
         odds = sliding_evidence(motion, rate_hz, settings.sliding)
         on, off = masks(found, len(odds), inside)
         on, off = on & known, off & known

@@ -6,7 +6,7 @@ instant that a row of likelihoods stands for is the sample where the ice begins.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,11 +17,14 @@ if TYPE_CHECKING:
 STEP_S = 0.0025
 HINGE_INDEPENDENT_S = 0.03
 TEMPLATE_INDEPENDENT_S = 0.005
+TEMPLATE_HZ = 250.0
+# Spread of the log energy of ice vibration (chi-square of three axes), and where a sample stops to count.
+TEMPLATE_SD, TEMPLATE_BOUND = 1.2, 3.0
 # A holder that rings on after lift-off is less usual than one that does not.
 STEP_RING_S, RINGING_SHARE = 0.001, 0.27
 
 
-def windows(values: NDArray[np.float64], centres: NDArray[np.int64], half: int) -> NDArray[np.float64]:
+def windows(values: NDArray[Any], centres: NDArray[np.int64], half: int) -> NDArray[Any]:
     """Pieces of a signal around centres, ends repeated, shape (events, 2 half + 1)."""
     index = np.clip(centres[:, None] + np.arange(-half, half + 1), 0, len(values) - 1)
     return np.asarray(values[index])
@@ -47,14 +50,16 @@ def hinge(values: NDArray[np.float64], rate_hz: float, sd: float, bend_s: float 
     """
     m = values.shape[1]
     out = np.full(values.shape, -np.inf)
-    time = np.arange(m) / rate_hz
     edge = max(int(0.012 * rate_hz), 2)
-    energy = (values**2).sum(axis=1)
-    for instant in range(edge, m - edge):
-        before = np.clip(time[instant] - time, 0, None) / bend_s
-        design, _ = np.linalg.qr(np.stack((np.ones(m), before, before**2, before**3), axis=1))
-        left = np.maximum(energy - ((values @ design) ** 2).sum(axis=1), 0.0)
-        out[:, instant] = -0.5 * left / (sd**2 * HINGE_INDEPENDENT_S * rate_hz)
+    instants = np.arange(edge, m - edge)
+    time = np.arange(m) / rate_hz
+    before = np.clip(time[instants][:, None] - time, 0, None) / bend_s
+    designs, _ = np.linalg.qr(np.stack((np.ones_like(before), before, before**2, before**3), axis=2))
+    # One product for all instants: explained energy is the sum of four squared projections.
+    projected = values @ designs.transpose(1, 0, 2).reshape(m, -1)
+    explained = (projected.reshape(len(values), -1, 4) ** 2).sum(axis=2)
+    left = np.maximum((values**2).sum(axis=1)[:, None] - explained, 0.0)
+    out[:, instants] = -0.5 * left / (sd**2 * HINGE_INDEPENDENT_S * rate_hz)
     return out
 
 
@@ -92,41 +97,60 @@ def decline(
     """
     m = level.shape[1]
     half = m // 2
-    out = np.full(level.shape, -np.inf)
-    drop = (ice - air)[:, None]
+    every = max(int(rate_hz // TEMPLATE_HZ), 1)
+    samples = np.arange(half % every, m, every)
+    instants = samples[np.abs(samples - half) <= reach]
     templates = [
         (share, fade_s, ring_s)
         for share, fade_s in ((0.0, 0.05), (0.5, 0.04), (0.5, 0.08), (1.0, 0.04), (1.0, 0.08))
         for ring_s in ((STEP_RING_S,) if share == 1.0 else (STEP_RING_S, 0.006, 0.020))
     ]
-    prior = np.log([1.0 if ring_s == STEP_RING_S else RINGING_SHARE for *_, ring_s in templates])[:, None]
-    for instant in range(half - reach, half + reach + 1):
-        time = (np.arange(m) - instant) / rate_hz
+    prior = np.log([1.0 if ring_s == STEP_RING_S else RINGING_SHARE for *_, ring_s in templates])
+    # Levels from air (0) to ice (1), so that one set of shapes serves all events.
+    drop = np.maximum(ice - air, 0.3)[:, None]
+    size = (drop / TEMPLATE_SD) ** 2
+    place = (level[:, samples] - air[:, None]) / drop
+    out = np.full(level.shape, -np.inf)
+    for instant in instants:
+        time = (samples - instant) / rate_hz
         scores = np.stack([
-            template_score(level, time, ice[:, None], air[:, None], drop, template) for template in templates
-        ])  # fmt: skip
-        scores = scores / (TEMPLATE_INDEPENDENT_S * rate_hz) + prior
-        top = scores.max(axis=0)
-        out[:, instant] = top + np.log(np.exp(scores - top).mean(axis=0))
+            template_score(place, size, shape(time, template, drop)) for template in templates
+        ], axis=1)  # fmt: skip
+        scores = scores * (every / (TEMPLATE_INDEPENDENT_S * rate_hz)) + prior
+        top = scores.max(axis=1)
+        out[:, instant] = top + np.log(np.exp(scores - top[:, None]).mean(axis=1))
     return out
 
 
-def template_score(
-    level: NDArray[np.float64],
-    time: NDArray[np.float64],
-    ice: NDArray[np.float64],
-    air: NDArray[np.float64],
-    drop: NDArray[np.float64],
-    template: tuple[float, float, float],
-    sd: float = 1.2,
-    freedom: float = 4.0,
+def shape(
+    time: NDArray[np.float64], template: tuple[float, float, float], drop: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Log likelihood of every window under one template, shape (events,)."""
+    """Level of a template, 0 in the air to 1 on the ice, shape (events, samples).
+
+    Parameters
+    ----------
+    time : ndarray, shape (samples,)
+        From the instant towards the ice [s].
+    template : tuple
+        Share of the drop that fades before lift-off, over what time [s], and how long a ringing takes
+        to fall by one neper [s].
+    drop : ndarray, shape (events, 1)
+        Whole drop in nepers.
+    """
     share, fade_s, ring_s = template
-    faded = ice - share * drop * np.clip(1 - time / fade_s, 0, 1)
-    rung = np.maximum(ice - share * drop + time / ring_s, air)
-    miss = (level - np.where(time >= 0, faded, rung)) / sd
-    return np.asarray(-0.5 * (freedom + 1) * np.log1p(miss**2 / freedom).sum(axis=1))
+    faded = 1 - share * np.clip(1 - time / fade_s, 0, 1)
+    rung = np.maximum(1 - share + np.minimum(time, 0) / ring_s / drop, 0.0)
+    return np.where(time >= 0, faded, rung)
+
+
+def template_score(
+    place: NDArray[np.float64], size: NDArray[np.float64], expected: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Log likelihood of windows under one template, errors bounded, shape (events,)."""
+    miss = place - expected
+    miss *= miss
+    miss *= size
+    return np.asarray(-0.5 * np.minimum(miss, TEMPLATE_BOUND**2).sum(axis=1))
 
 
 def mean_instant(likelihood: NDArray[np.float64], reach: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

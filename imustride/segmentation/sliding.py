@@ -37,5 +37,6 @@ def log_odds(value: NDArray[np.float64], on_sd: float, off_sd: float, largest: f
 def sliding_evidence(motion: Sliding, rate_hz: float, settings: SlidingSettings) -> NDArray[np.float64]:
     """Log odds per sample that the blade is on the ice, shape (n,)."""
     odds = log_odds(motion.slip_m_s, settings.slip_on_m_s, settings.slip_off_m_s, settings.largest_odds)
+    odds = np.where(motion.known, odds, 0.0)
     odds += log_odds(motion.rise_m_s, settings.rise_on_m_s, settings.rise_off_m_s, settings.largest_odds)
     return odds / (settings.independent_s * rate_hz)

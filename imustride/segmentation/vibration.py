@@ -11,7 +11,7 @@ what the motion itself leaks into the band is part of the swing.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,6 +19,10 @@ from imustride.segmentation.averages import smoothed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+
+# More stretches than this make a covariance no better.
+MOST_STRETCHES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,7 @@ def covariance(values: NDArray[np.float64], mask: NDArray[np.bool_], taps: int) 
     Stretches with an impact in them count less, by the energy of their second difference.
     """
     begin = np.flatnonzero(mask[: len(mask) - taps + 1])
+    begin = begin[:: max(len(begin) // MOST_STRETCHES, 1)]
     rough = np.zeros(len(values))
     rough[1:-1] = (np.diff(values, 2, axis=0) ** 2).sum(axis=1)
     total = np.concatenate(([0.0], np.cumsum(rough)))
@@ -95,25 +100,25 @@ def contrast_filter(
     return np.asarray(best / np.linalg.norm(best))
 
 
-def log_energy(
-    acceleration: NDArray[np.float64],
-    taps: NDArray[np.float64],
-    edge: Literal["rising", "falling"],
-    settings: VibrationSettings,
-) -> NDArray[np.float64]:
-    """Log energy of the filtered acceleration, shape (n,).
+def log_energies(
+    acceleration: NDArray[np.float64], taps: NDArray[np.float64], settings: VibrationSettings
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Log energy of the filtered acceleration for touch-downs and for lift-offs, shape (n,) each.
 
     A step in vibration passes through the filter in its own length; the output is shifted so that
-    its first part (rising) or its last part (falling) sits at the instant of the step.
+    its first part (touch-down) or its last part (lift-off) sits at the instant of the step.
     """
-    passed = np.cumsum(taps**2)
-    share = settings.edge_share if edge == "rising" else 1 - settings.edge_share
-    shift = len(taps) + int(np.searchsorted(passed, share))
-    energy = np.zeros(len(acceleration))
+    length, count = len(taps), len(acceleration)
+    energy = np.zeros(count + 3 * length - 1)
     for axis in acceleration.T:
-        padded = np.concatenate((np.full(len(taps), axis[0]), axis, np.full(len(taps), axis[-1])))
-        energy += np.convolve(padded, taps)[shift:][: len(axis)] ** 2
-    return np.log(energy + 1e-9)
+        padded = np.concatenate((np.full(length, axis[0]), axis, np.full(length, axis[-1])))
+        energy += np.convolve(padded, taps) ** 2
+    energy = np.log(energy + 1e-9)
+    passed = np.cumsum(taps**2)
+    rising, falling = (
+        length + int(np.searchsorted(passed, share)) for share in (settings.edge_share, 1 - settings.edge_share)
+    )
+    return energy[rising : rising + count], energy[falling : falling + count]
 
 
 def ice_vibration(
@@ -128,8 +133,7 @@ def ice_vibration(
     if on.sum() < 5 * taps or off.sum() < 5 * taps:
         return None
     coefficients = contrast_filter(acceleration, on, off, taps)
-    rising = log_energy(acceleration, coefficients, "rising", settings)
-    falling = log_energy(acceleration, coefficients, "falling", settings)
+    rising, falling = log_energies(acceleration, coefficients, settings)
     return Vibration(rising, falling, float(np.median(rising[on])), float(np.median(rising[off])))
 
 

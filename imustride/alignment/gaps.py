@@ -1,0 +1,62 @@
+"""What a gap in the record takes from the attitude, and giving it back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.frames import about_vector
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.alignment.motion import BladeSettings
+    from imustride.recording import Recording
+
+
+def turned(
+    attitude: NDArray[np.float64], left: NDArray[np.float64], right: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return ``left @ attitude @ right`` for every sample, in one matrix product, shape (n, 3, 3)."""
+    both = np.kron(left, right.T)
+    return np.asarray(attitude.reshape(-1, 9) @ both.T).reshape(-1, 3, 3)
+
+
+def breaks_in(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
+    """First and last sample, from the start of the piece, of stretches whose turning is not known, shape (b, 2)."""
+    unknown = ~recording.measured[piece] | recording.clipped[piece, 1]
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(-1, 2)
+    long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
+    return np.asarray(edges[long] - [0, 1])
+
+
+def relevelled(
+    attitude: NDArray[np.float64],
+    force: NDArray[np.float64],
+    breaks: NDArray[np.int64],
+    span: int,
+    settings: BladeSettings,
+) -> NDArray[np.float64]:
+    """Undo gross tilts lost in breaks: over a stride or two the mean specific force points up."""
+    out = attitude.copy()
+    for k, (_, end) in enumerate(breaks):
+        until = min(end + span, breaks[k + 1, 0] if k + 1 < len(breaks) else len(out))
+        if until - end < span // 3:
+            continue
+        mean = np.einsum("nij,nj->i", out[end:until], force[end:until])
+        tilt = float(np.arctan2(np.hypot(mean[0], mean[1]), mean[2]))
+        if tilt > settings.gross_tilt_rad:
+            axis = np.array([mean[1], -mean[0], 0.0]) / np.hypot(mean[0], mean[1])
+            out[end:] = turned(out[end:], about_vector(tilt * axis), np.eye(3))
+    return out
+
+
+def mended(
+    attitude: NDArray[np.float64], at: NDArray[np.int64], turns_rad: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Put the turns that were lost in breaks back into the attitude, from each break on."""
+    out = attitude.copy()
+    for begin, turn_rad in zip(at, turns_rad, strict=True):
+        out[begin:] = turned(out[begin:], about_vector(turn_rad), np.eye(3))
+    return out
