@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from imustride.metrics.view import PushView
 
 BEFORE_S, AFTER_S = 0.15, 0.10
-# Long enough to remove ice vibration, and a fourth-order fit loses 0.1 % of the peak; a 20 Hz low
-# pass loses 1.8 % (REFERENCES, feasibility study).
-SMOOTHING_S = 0.06
+# Long enough to remove ice vibration; a fourth-order fit over 30 ms loses 0.3 % of a peak as narrow as 20 ms,
+# over 60 ms 2.4 % (measured on simulated runs, tests/benchmark/accuracy.py).
+SMOOTHING_S = 0.03
 
 
 def measure(view: PushView) -> NDArray[np.float64]:
