@@ -32,6 +32,7 @@ class DurationSettings:
     longest_s: float = 2.5
     weight: float = 1.0
     smoothing_s: float = 0.02
+    smallest_gain: float = 0.3
 
 
 def log_prior(duration_s: NDArray[np.float64], median_s: float, shortest_s: float, settings: DurationSettings) -> NDArray:
@@ -62,7 +63,26 @@ def contacts(
     rises = np.flatnonzero((soft[1:] > 0) & (soft[:-1] <= 0)) + 1
     falls = np.flatnonzero((soft[1:] <= 0) & (soft[:-1] > 0)) + 1
     total = np.concatenate(([0.0], np.cumsum(odds)))
-    return best_path(rises, falls, total, rate_hz, settings)
+    turns = worth_turning(np.sort(np.concatenate((rises, falls))), total, settings)
+    rising = np.isin(turns, rises)
+    return best_path(turns[rising], turns[~rising], total, rate_hz, settings)
+
+
+def worth_turning(
+    turns: NDArray[np.int64], total: NDArray[np.float64], settings: DurationSettings
+) -> NDArray[np.int64]:
+    """Leave out pairs of sign changes with hardly any evidence between them; what remains alternates."""
+    for _ in range(3):
+        gain = np.abs(np.diff(total[turns]))
+        if len(gain) < 3:
+            break
+        least = np.minimum(np.append(gain[1:], np.inf), np.insert(gain[:-1], 0, np.inf))
+        small = (gain < settings.smallest_gain) & (gain < least)
+        keep = np.ones(len(turns), bool)
+        keep[:-1] &= ~small
+        keep[1:] &= ~small
+        turns = turns[keep]
+    return turns
 
 
 def best_path(
@@ -88,8 +108,9 @@ def best_path(
             prior = log_prior(length, settings.contact_median_s, settings.shortest_contact_s, settings)
             scores = on_score[before] + 0.5 * (total[at] - total[rises[before]]) + prior
             off_score[k] = 0.5 * total[at]
-            if scores.size and scores.max() > off_score[k]:
-                off_score[k], off_from[k] = scores.max(), low + int(scores.argmax())
+            best = int(scores.argmax()) if scores.size else -1
+            if best >= 0 and scores[best] > off_score[k]:
+                off_score[k], off_from[k] = scores[best], low + best
         else:
             low, high = np.searchsorted(falls, (at - reach, at))
             before = slice(low, high)
@@ -97,7 +118,8 @@ def best_path(
             prior = log_prior(length, settings.swing_median_s, settings.shortest_swing_s, settings)
             scores = off_score[before] - 0.5 * (total[at] - total[falls[before]]) + prior
             if scores.size:
-                on_score[k], on_from[k] = scores.max(), low + int(scores.argmax())
+                best = int(scores.argmax())
+                on_score[k], on_from[k] = scores[best], low + best
     return trace_back(rises, falls, (on_score, on_from, off_from), total)
 
 
