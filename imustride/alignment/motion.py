@@ -28,8 +28,10 @@ class BladeSettings:
     accelerometer_bias_sd_m_s2: float = 0.15
     gyro_bias_sd_rad_s: float = 0.003
     lever_sd_m: float = 0.04
-    lost_turn_rad_s: float = 2.0  # rate of turn that may go unseen in a gap
-    lost_velocity_m_s2: float = 20.0
+    lost_turn_rad_s: float = 0.2  # rate of turn that may go unseen in a gap while nothing moves
+    lost_velocity_m_s2: float = 2.0
+    lost_share: float = 0.5  # of the turning and the force on both sides of the gap
+    beside_gap_s: float = 0.04
     shortest_break_s: float = 0.025
     relevel_s: float = 1.5
     gross_tilt_rad: float = np.radians(25.0)  # a start at 4 m/s^2 looks like 22 degrees
@@ -151,7 +153,12 @@ def strapdown(
         attitude[end:, :, column : column + 3] = np.eye(3)
         step[end:, :, column + 3 : column + 6] = np.eye(3)
         lost_s = (end - begin) / rate_hz
-        spread += [settings.lost_turn_rad_s * lost_s] * 3 + [settings.lost_velocity_m_s2 * lost_s] * 3
+        reach = round(settings.beside_gap_s * rate_hz)
+        beside = np.r_[max(begin - reach, 0) : begin, end + 1 : end + 1 + reach] % len(force)
+        turn = np.linalg.norm(rate_rad_s[beside], axis=1).max()
+        pull = np.linalg.norm(force[beside] - [0.0, 0.0, gravity_m_s2], axis=1).max()
+        spread += [(settings.lost_turn_rad_s + settings.lost_share * turn) * lost_s] * 3
+        spread += [(settings.lost_velocity_m_s2 + settings.lost_share * pull) * lost_s] * 3
     wrong = np.cross(attitude, force[:, :, None], axisa=1, axisb=1, axisc=1)
     wrong[:, :, :3] -= earth_from_level
     # The stance fixes the vertical component: only what differs from the start counts.

@@ -16,6 +16,7 @@ from imustride.segmentation.contact_point import (
     sliding,
 )
 from imustride.segmentation.durations import DurationSettings, contacts
+from imustride.segmentation.plausible import PlausibleSettings, plausible
 from imustride.segmentation.sliding import SlidingSettings, sliding_evidence
 from imustride.segmentation.vibration import VibrationSettings, ice_vibration, vibration_evidence
 
@@ -38,6 +39,7 @@ class ContactSettings:
     durations: DurationSettings = field(default_factory=DurationSettings)
     vibration: VibrationSettings = field(default_factory=VibrationSettings)
     boundaries: BoundarySettings = field(default_factory=BoundarySettings)
+    plausible: PlausibleSettings = field(default_factory=PlausibleSettings)
     inside_s: tuple[float, float] = (0.05, 0.06)  # of a contact, from its ends, to be sure of it
     after_motion_s: float = 0.5
 
@@ -75,6 +77,9 @@ def find_contacts(kinematics: Kinematics, settings: ContactSettings | None = Non
     piece = slice(max(first, 0), min(last, len(kinematics.measured)))
     acceleration = kinematics.acceleration_m_s2[piece]
     found, motion, vibration = coarse_contacts(kinematics, piece, settings)
+    pitch = -np.arcsin(np.clip(kinematics.earth_from_segment[piece, 2, 0], -1, 1))
+    pitch_rate = kinematics.angular_velocity_rad_s[piece, 1]
+    found = plausible(found, pitch, pitch_rate, rate_hz, settings.plausible)
     out = np.full((len(found), 2), np.nan)
     if len(found) > 1:
         signals = Signals(motion, kinematics.angular_velocity_rad_s[piece, 2], acceleration, rate_hz)

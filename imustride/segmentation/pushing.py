@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 class PushingSettings:
     """When pushing is over (common practice, no source; double support in skating is some 20 % of a stride)."""
 
-    longest_double_support_s: float = 0.75
+    longest_double_support_s: float = 0.5
     longest_contact_s: float = 1.6
 
 
