@@ -90,8 +90,11 @@ def align(
     velocity = blade_velocity_m_s(
         replace(levelled, attitude=straight), fit, turn.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0]), settings
     )
+    span = round(settings.relevel_s * recording.rate_hz)
     for at, step in steps:
         velocity[at:] += step
+        # No constraint holds the vertical: over a stride or two a skate gains no height.
+        velocity[at:, 2] -= velocity[at : at + span, 2].mean()
     # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
     level = straight[stance.stop].T
     return Alignment(
@@ -121,8 +124,9 @@ def fitted(
     """Fit the forward axis and what the breaks took; return the mended motion and its steps of velocity."""
     first = levelled.fitted.start
     if len(breaks):
-        span = round(settings.relevel_s * levelled.rate_hz)
-        attitude = relevelled(levelled.attitude, levelled.force, breaks + first, span, settings)
+        attitude = relevelled(
+            levelled.attitude, levelled.force, levelled.rate, levelled.rate_hz, breaks + first, settings
+        )
         levelled = replace(levelled, attitude=attitude)
     # The turn lost in a break may be large: a second round starts from the first one's attitude.
     for _ in range(2 if len(breaks) else 1):

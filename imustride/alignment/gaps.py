@@ -34,22 +34,31 @@ def breaks_in(recording: Recording, piece: slice, settings: BladeSettings) -> ND
 def relevelled(
     attitude: NDArray[np.float64],
     force: NDArray[np.float64],
+    rate: NDArray[np.float64],
+    rate_hz: float,
     breaks: NDArray[np.int64],
-    span: int,
     settings: BladeSettings,
 ) -> NDArray[np.float64]:
     """Undo gross tilts lost in breaks: over a stride or two the mean specific force points up."""
     out = attitude.copy()
-    for k, (_, end) in enumerate(breaks):
+    span = round(settings.relevel_s * rate_hz)
+    for k, (begin, end) in enumerate(breaks):
         until = min(end + span, breaks[k + 1, 0] if k + 1 < len(breaks) else len(out))
         if until - end < span // 3:
             continue
         mean = np.einsum("nij,nj->i", out[end:until], force[end:until])
         tilt = float(np.arctan2(np.hypot(mean[0], mean[1]), mean[2]))
-        if tilt > settings.gross_tilt_rad:
+        possible = settings.lost_share * fastest(rate, (begin, end), settings) * (end - begin) / rate_hz
+        if settings.gross_tilt_rad < tilt < 4 * possible:
             axis = np.array([mean[1], -mean[0], 0.0]) / np.hypot(mean[0], mean[1])
             out[end:] = turned(out[end:], about_vector(tilt * axis), np.eye(3))
     return out
+
+
+def fastest(rate: NDArray[np.float64], gap: tuple[int, int], settings: BladeSettings) -> float:
+    """Fastest turning within a dozen samples of a gap [rad/s]."""
+    beside = np.r_[max(gap[0] - 12, 0) : gap[0], gap[1] + 1 : min(gap[1] + 13, len(rate))]
+    return float(np.linalg.norm(rate[beside], axis=1).max(initial=0.0)) + settings.lost_turn_rad_s
 
 
 def mended(

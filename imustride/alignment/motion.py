@@ -154,9 +154,9 @@ def strapdown(
         step[end:, :, column + 3 : column + 6] = np.eye(3)
         lost_s = (end - begin) / rate_hz
         reach = round(settings.beside_gap_s * rate_hz)
-        beside = np.r_[max(begin - reach, 0) : begin, end + 1 : end + 1 + reach] % len(force)
-        turn = np.linalg.norm(rate_rad_s[beside], axis=1).max()
-        pull = np.linalg.norm(force[beside] - [0.0, 0.0, gravity_m_s2], axis=1).max()
+        beside = np.r_[max(begin - reach, 0) : begin, end + 1 : min(end + 1 + reach, len(force))]
+        turn = np.linalg.norm(rate_rad_s[beside], axis=1).max(initial=0.0)
+        pull = np.linalg.norm(force[beside] - [0.0, 0.0, gravity_m_s2], axis=1).max(initial=0.0)
         spread += [(settings.lost_turn_rad_s + settings.lost_share * turn) * lost_s] * 3
         spread += [(settings.lost_velocity_m_s2 + settings.lost_share * pull) * lost_s] * 3
     wrong = np.cross(attitude, force[:, :, None], axisa=1, axisb=1, axisc=1)
