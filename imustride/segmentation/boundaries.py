@@ -33,6 +33,8 @@ class BoundarySettings:
     turning_slip_m_s: float = 0.15
     on_energy_slope: float = 0.8
     on_energy_offset: float = 1.5
+    on_energy_offset_share: float = 0.45
+    usual_speed_m_s: float = 3.0
     on_energy_share: float = 0.4
     on_energy_bounds: tuple[float, float] = (-6.0, 25.0)
     on_rise: tuple[float, float] = (0.14, 0.045)  # weight, scale [m/s]
@@ -117,7 +119,9 @@ def touch_downs(
     odds += slip_weight * found.known[:, None] * np.clip(1 - (found.slip / scale) ** 2, floor, 1)
     if vibration is not None:
         level = windows(vibration.rising, found.near, found.half)
-        odds += onset_odds(level, vibration, rate_hz, settings)
+        speed = signals.motion.speed_m_s[np.clip(found.near, 0, len(signals.motion.speed_m_s) - 1)]
+        usual = np.where(found.known, np.clip(speed / settings.usual_speed_m_s, 0, 1), 1.0)
+        odds += onset_odds(level, vibration, usual, rate_hz, settings)
         likely += settings.on_impact * impact(level, rate_hz, settings)
     likely += on_side(odds, rate_hz)
     mean, _ = mean_instant(likely, round(settings.search_s * rate_hz))
@@ -138,16 +142,27 @@ def impact(
 
 
 def onset_odds(
-    level: NDArray[np.float64], vibration: Vibration, rate_hz: float, settings: BoundarySettings
+    level: NDArray[np.float64],
+    vibration: Vibration,
+    usual: NDArray[np.float64],
+    rate_hz: float,
+    settings: BoundarySettings,
 ) -> NDArray[np.float64]:
-    """Odds of each sample by how far its energy stands above the swing's, shape (events, m)."""
+    """Odds of each sample by how far its energy stands above the swing's, shape (events, m).
+
+    `usual`, shape (events,), tells from 0 to 1 how far the run's usual level on the ice holds: a slow
+    blade vibrates less.
+    """
     half = level.shape[1] // 2
+    run_share = 0.67 * usual
     air = np.median(level[:, : max(int(0.04 * rate_hz), 3)], axis=1)
     air = 0.33 * np.minimum(air, vibration.ice) + 0.67 * vibration.air
     ice = np.median(level[:, half + int(0.01 * rate_hz) : half + int(0.06 * rate_hz)], axis=1)
-    ice = np.maximum(0.33 * ice + 0.67 * vibration.ice, air + 0.5)
+    ice = np.maximum((1 - run_share) * ice + run_share * vibration.ice, air + 0.5)
     gap = (ice - air)[:, None]
-    above = level - air[:, None] - settings.on_energy_share * gap - settings.on_energy_offset
+    slow = np.minimum(settings.on_energy_offset, settings.on_energy_offset_share * gap)
+    offset = usual[:, None] * settings.on_energy_offset + (1 - usual[:, None]) * slow
+    above = level - air[:, None] - settings.on_energy_share * gap - offset
     return np.asarray(
         np.clip(settings.on_energy_slope * above, *settings.on_energy_bounds) * np.clip((gap - 0.7) / 2, 0, 1)
     )

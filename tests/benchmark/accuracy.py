@@ -144,16 +144,32 @@ def figures(results: list[dict]) -> dict[str, float]:
     return out
 
 
-def worst(results: list[dict], share: float = 0.1) -> list[tuple[float, dict]]:
-    """The runs with the largest summed squared event errors, with what was drawn for them."""
-    scored = []
-    for r in results:
-        t = r["table"]
-        error = 1000 * (t["blade_on_s"] - t["true_blade_on_s"]).astype(float) if "blade_on_s" in t else pd.Series([0.0])
-        missed = int((~t["found"]).sum()) + len(r["extra"])
-        scored.append((float(np.sqrt((error**2).mean())) + 50 * missed, r))
-    scored.sort(key=lambda pair: -pair[0])
-    return scored[: max(int(len(scored) * share), 1)]
+def run_score(result: dict) -> float:
+    """Root mean square of the event errors of a run [ms], with 100 ms for every push missed or made up."""
+    table = result["table"]
+    errors = [np.full(int((~table["found"]).sum()) + len(result["extra"]), 100.0)]
+    for event in ("blade_on", "blade_off"):
+        if f"{event}_s" in table:
+            own = "" if result.get("joined", True) else "_own"
+            error = 1000 * (table[f"{event}_s"] - table[f"true_{event}{own}_s"]).astype(float)
+            errors.append(error.dropna().to_numpy())
+    return float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
+
+
+def worst_tenth(results: list[dict]) -> None:
+    """Print the worst tenth of the runs, and which drawn factors set them apart from the rest."""
+    scores = np.array([run_score(r) for r in results])
+    bad = scores >= np.quantile(scores, 0.9)
+    print(f"worst tenth: score {scores[bad].mean():.1f} ms, the rest {scores[~bad].mean():.1f} ms (median {np.median(scores):.1f})")
+    for which in sorted({r["generator"] for r in results}):
+        mine = np.array([r["generator"] == which for r in results])
+        factors = pd.DataFrame([r["factors"] for r in results if r["generator"] == which])
+        factors = pd.get_dummies(factors.drop(columns="seed", errors="ignore"), dtype=float).select_dtypes("number")
+        high, low = factors[bad[mine]], factors[~bad[mine]]
+        spread = factors.std().replace(0, np.nan)
+        apart = ((high.mean() - low.mean()) / spread).dropna().sort_values(key=abs, ascending=False).head(6)
+        text = ", ".join(f"{name} {high[name].mean():.3g} against {low[name].mean():.3g}" for name in apart.index)
+        print(f"  {which} ({len(high)} of {mine.sum()} runs): {text}")
 
 
 def main() -> None:
@@ -180,8 +196,7 @@ def main() -> None:
             if r["error"]:
                 print(r["generator"], r["seed"], r["error"])
         if options.worst:
-            for score, r in worst(results):
-                print(f"{score:8.1f} {r['generator']} {r['seed']} extra {len(r['extra'])} missed {int((~r['table']['found']).sum())} {r['factors']}")
+            worst_tenth(results)
     if options.json:
         options.json.write_text(json.dumps(report, indent=1, default=float))
 
