@@ -15,13 +15,17 @@ if TYPE_CHECKING:
 
 
 def measure(view: PushView) -> NDArray[np.float64]:
-    """Return the largest edge angle in each contact [deg], shape (k,)."""
+    """Return the largest edge angle in each contact [deg], shape (k,).
+
+    Empty where a turn in the contact was not measured.
+    """
+    unknown = ~view.kinematics.measured | view.kinematics.clipped[:, 1]
     sign = 1.0 if view.kinematics.side == "left" else -1.0
     tipped = np.arcsin(np.clip(sign * view.kinematics.earth_from_segment[:, 2, 1], -1, 1))
     out = np.full(len(view.off_s), np.nan)
     begin = np.where(np.isfinite(view.on_s), view.on_s, view.kinematics.cut.stance_s[1])
     for k, (on_s, off_s) in enumerate(zip(begin, view.off_s, strict=True)):
-        if np.isfinite(off_s):
+        if np.isfinite(off_s) and not unknown[view.samples(on_s, off_s)].any():
             out[k] = np.degrees(tipped[view.samples(on_s, off_s)].max())
     return out
 

@@ -69,75 +69,96 @@ def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -
     return number_pushes(table, joined=joined)
 
 
-def side_table(side: str, feet: Mapping[str, Foot], metrics: Sequence[Metric], *, joined: bool) -> pd.DataFrame:
+def side_table(
+    side: str, feet: Mapping[str, Foot], metrics: Sequence[Metric], *, joined: bool
+) -> pd.DataFrame:
     """Return the rows of one side, not yet numbered."""
     import pandas as pd
 
     foot = feet[side]
-    view = push_view(side, feet, joined=joined)
-    table = pd.DataFrame({"side": [side] * foot.pushes, "push": 0, "phase": ""})
+    view, cut_short = push_view(side, feet, joined=joined)
+    # Kinds are stated: a column of no values would have none.
+    table = pd.DataFrame({"side": pd.Series([side] * foot.pushes, dtype=str)}).assign(push=0, phase="")
     table["blade_on_s"] = np.asarray(foot.clock.reference(view.on_s))
     table["blade_off_s"] = np.asarray(foot.clock.reference(view.off_s))
     for metric in metrics:
         table[metric.name] = metric.measure(view)
-    spoiled_on, spoiled_off, flags = spoiled(view, feet, joined=joined)
+    spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
-    table["flags"] = flags
+    table["flags"] = pd.Series(flags, dtype=str)
     return table
 
 
-def push_view(side: str, feet: Mapping[str, Foot], *, joined: bool) -> PushView:
-    """Return what the metrics see of one side."""
+def push_view(side: str, feet: Mapping[str, Foot], *, joined: bool) -> tuple[PushView, NDArray[np.bool_]]:
+    """Return what the metrics see of one side, and which pushes miss a later blade-on that lies in a gap."""
     foot = feet[side]
     count = foot.pushes
     on_s, off_s = foot.contacts_s[:count].T
     following = foot.contacts_s[1:, 0]
-    next_on_s = np.concatenate((following, np.full(max(count - len(following), 0), np.nan)))[:count]
-    other_on_s = np.full(count, np.nan)
+    until_s = np.concatenate((following, np.full(max(count - len(following), 0), np.nan)))[:count]
+    next_lost = in_gap(foot.kinematics, until_s)
+    next_on_s = np.where(next_lost, np.nan, until_s)
+    other_on_s, other_lost = np.full(count, np.nan), np.zeros(count, bool)
     if joined:
         other = next(feet[name] for name in feet if name != side)
-        theirs = np.asarray(other.clock.reference(other.contacts_s[1:, 0]))
-        mine = np.nan_to_num(np.asarray(foot.clock.reference(on_s)), nan=-np.inf)
-        until = np.nan_to_num(np.asarray(foot.clock.reference(next_on_s)), nan=np.inf)
-        k = np.searchsorted(theirs, mine)
-        found = k < len(theirs)
-        candidate = np.where(found, theirs[np.minimum(k, len(theirs) - 1)], np.nan) if len(theirs) else other_on_s
-        candidate = np.where(candidate < until, candidate, np.nan)
-        # Back onto the own clock: the map is affine with a drift of some 1e-5.
-        shift = np.asarray(foot.clock.reference(off_s)) - off_s
-        other_on_s = candidate - shift
-    return PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s)
+        other_on_s, other_lost = other_blade_on(foot, other, np.stack((on_s, off_s, until_s)))
+    return PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s), next_lost | other_lost
+
+
+def other_blade_on(
+    foot: Foot, other: Foot, events_s: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return the other foot's blade-on that follows each of this foot's [own clock, s], and where it is lost.
+
+    `events_s` holds this foot's blade-ons, blade-offs and next blade-ons, shape (3, k).
+    """
+    on_s, off_s, until_s = events_s
+    theirs = np.append(other.contacts_s[1:, 0], np.nan)
+    lost = in_gap(other.kinematics, theirs)
+    theirs = np.asarray(other.clock.reference(theirs))
+    mine = np.nan_to_num(np.asarray(foot.clock.reference(on_s)), nan=-np.inf)
+    until = np.nan_to_num(np.asarray(foot.clock.reference(until_s)), nan=np.inf)
+    k = np.searchsorted(theirs[:-1], mine)
+    follows = theirs[k] < until
+    # Back onto the own clock: the map is affine with a drift of some 1e-5, so any time nearby will do.
+    near_s = np.where(np.isfinite(off_s), off_s, on_s)
+    shift_s = np.asarray(foot.clock.reference(near_s)) - near_s
+    return np.where(follows & ~lost[k], theirs[k] - shift_s, np.nan), follows & lost[k]
+
+
+def in_gap(kinematics: Kinematics, at_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether samples near an instant [own clock, s] were not measured; False where there is no instant."""
+    place = np.nan_to_num((at_s - kinematics.start_s) * kinematics.rate_hz)
+    guard = EVENT_GUARD_S * kinematics.rate_hz
+    missing = np.concatenate(([0], np.cumsum(~kinematics.measured)))
+    first, last = np.clip(np.round((place - guard, place + guard + 1)), 0, len(missing) - 1).astype(int)
+    return np.asarray(np.isfinite(at_s) & (missing[last] > missing[first]))
 
 
 def spoiled(
-    view: PushView, feet: Mapping[str, Foot], *, joined: bool
+    view: PushView, cut_short: NDArray[np.bool_], feet: Mapping[str, Foot], *, joined: bool
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], list[str]]:
     """Which blade-ons and blade-offs lie in a gap, and the flags of each push."""
     kinematics = view.kinematics
-    count = len(view.off_s)
-    lost_on, lost_off = np.zeros(count, bool), np.zeros(count, bool)
     flags: list[str] = []
-    for k, (on_s, off_s) in enumerate(zip(view.on_s, view.off_s, strict=True)):
+    for on_s, off_s, follower_lost in zip(view.on_s, view.off_s, cut_short, strict=True):
         words = []
         if np.isnan(on_s):
             words.append("standing_start")
-            on_s = kinematics.cut.stance_s[1]  # noqa: PLW2901 - the stance is where this contact is looked at
-        else:
-            lost_on[k] = not kinematics.measured[view.samples(on_s - EVENT_GUARD_S, on_s + EVENT_GUARD_S)].all()
         if np.isnan(off_s):
             words.append("log_end")
-            off_s = kinematics.time_s[-1]  # noqa: PLW2901
-        else:
-            lost_off[k] = not kinematics.measured[view.samples(off_s - EVENT_GUARD_S, off_s + EVENT_GUARD_S)].all()
-        touched = view.samples(on_s - EVENT_GUARD_S, off_s + 0.1)
-        if not kinematics.measured[touched].all():
+        # A standing contact is looked at from the end of the stance.
+        begin_s = kinematics.cut.stance_s[1] if np.isnan(on_s) else on_s
+        end_s = kinematics.time_s[-1] if np.isnan(off_s) else off_s
+        touched = view.samples(begin_s - EVENT_GUARD_S, end_s + 0.1)
+        if follower_lost or not kinematics.measured[touched].all():
             words.append("gap")
         if kinematics.clipped[touched].any():
             words.append("clipped")
         if len(feet) == 2 and not joined:
             words.append("clocks_not_synchronised")
         flags.append(";".join(words))
-    return lost_on, lost_off, flags
+    return in_gap(kinematics, view.on_s), in_gap(kinematics, view.off_s), flags
 
 
 def hide(table: pd.DataFrame, lost_on: NDArray[np.bool_], lost_off: NDArray[np.bool_]) -> None:
@@ -152,13 +173,13 @@ def number_pushes(table: pd.DataFrame, *, joined: bool) -> pd.DataFrame:
     """Number the pushes of each side, mark the foot that lifts first, name the phases."""
     standing = table["flags"].str.contains("standing_start", regex=False)
     first = table.index[standing][:1] if joined and standing.sum() == 2 else table.index[:0]
-    table.loc[first, "flags"] = table.loc[first, "flags"].str.replace("standing_start", "standing_start;first_lift")
+    table.loc[first, "flags"] = table.loc[first, "flags"].str.replace(
+        "standing_start", "standing_start;first_lift"
+    )
     table["push"] = 1
     table.loc[first, "push"] = 0
     table["push"] = table.groupby("side")["push"].cumsum()
-    if joined:
-        order = (table["push"] > 0).cumsum()
-    else:
-        order = 2 * table.groupby("side").cumcount() + 1
+    counted = (table["push"] > 0).astype(int)
+    order = counted.cumsum() if joined else 2 * table.groupby("side").cumcount() + 1
     table["phase"] = np.where(order <= ACCELERATION_PUSHES, "acceleration", "later")
     return table

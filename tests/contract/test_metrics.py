@@ -1,0 +1,115 @@
+"""What every metric must give, whoever wrote it."""
+
+import re
+
+import numpy as np
+import pytest
+
+from imustride.kinematics import Cut, Kinematics
+from imustride.metrics.view import PushView
+from imustride.registry import Metric, methods
+
+CONTRACT = (
+    "contact_time_s", "swing_time_s", "stride_time_s", "stride_rate_hz", "step_time_s", "double_support_s",
+    "push_off_angular_velocity_deg_s", "edge_angle_deg",
+)  # fmt: skip
+# Suffix of the name and the unit it stands for, the longest first.
+UNITS = {
+    "_deg_s": "deg/s", "_rad_s": "rad/s", "_m_s2": "m/s^2", "_m_s": "m/s", "_deg": "deg", "_rad": "rad", "_hz": "Hz",
+    "_percent": "%", "_ratio": "", "_count": "", "_s": "s", "_m": "m",
+}  # fmt: skip
+METRICS = methods("metrics")
+every = pytest.mark.parametrize("metric", METRICS.values(), ids=METRICS.keys())
+
+
+def skate(side):
+    rng = np.random.default_rng(3)
+    samples = 4000
+    return Kinematics(
+        side=side,
+        start_s=100.0,
+        rate_hz=400.0,
+        acceleration_m_s2=rng.normal((0.0, 0.0, 9.81), 1.0, (samples, 3)),
+        angular_velocity_rad_s=rng.normal(0, 1, (samples, 3)),
+        earth_from_segment=np.tile(np.eye(3), (samples, 1, 1)),
+        velocity_m_s=np.tile([4.0, 0.5, 0.0], (samples, 1)),
+        measured=np.ones(samples, bool),
+        clipped=np.zeros((samples, 2), bool),
+        cut=Cut((100.0, 101.0), (101.0, 110.0)),
+    )
+
+
+def view(on, off, following, other, side="left"):
+    events = (np.array(values, float) for values in (on, off, following, other))
+    return PushView(skate(side), *events)
+
+
+def test_the_columns_of_the_contract_that_need_no_path_are_measured():
+    assert set(CONTRACT) <= set(METRICS)
+
+
+@every
+def test_the_descriptor_is_complete(metric):
+    assert isinstance(metric, Metric)
+    assert re.fullmatch(r"[a-z][a-z0-9_]*[a-z0-9]", metric.name)
+    assert isinstance(metric.number, int)
+    assert metric.number >= 1
+    assert len(metric.definition.split()) > 3
+    assert metric.definition.strip() == metric.definition
+    assert metric.source.strip()
+    assert metric.symmetry in {"index", "difference", "none"}
+    assert callable(metric.measure)
+
+
+@every
+def test_the_unit_is_in_the_name(metric):
+    (suffix,) = [suffix for suffix in UNITS if metric.name.endswith(suffix)][:1]
+    assert metric.unit == UNITS[suffix]
+
+
+@every
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_one_number_a_push(metric, side):
+    values = metric.measure(view([102.0, 103.0], [102.4, 103.4], [102.8, 103.8], [102.3, 103.3], side))
+    assert values.shape == (2,)
+    assert values.dtype == np.float64
+
+
+@every
+def test_no_push_gives_no_number(metric):
+    values = metric.measure(view([], [], [], []))
+    assert values.shape == (0,)
+    assert values.dtype == np.float64
+
+
+@every
+def test_without_events_every_value_is_empty(metric):
+    nothing = [np.nan, np.nan]
+    assert np.isnan(metric.measure(view(nothing, nothing, nothing, nothing))).all()
+
+
+@every
+def test_a_push_without_events_leaves_the_others_alone(metric):
+    whole = metric.measure(view([102.0, 103.0], [102.4, 103.4], [102.8, 103.8], [102.3, 103.3]))
+    nan = np.nan
+    holed = metric.measure(
+        view([102.0, nan, 103.0], [102.4, nan, 103.4], [102.8, nan, 103.8], [102.3, nan, 103.3])
+    )
+    assert np.isnan(holed[1])
+    np.testing.assert_array_equal(holed[[0, 2]], whole)
+
+
+@every
+def test_what_is_measured_does_not_change_what_it_measures(metric):
+    seen = view([102.0], [102.4], [102.8], [102.3])
+    before = [values.copy() for values in (seen.on_s, seen.off_s, seen.next_on_s, seen.other_on_s)]
+    metric.measure(seen)
+    for values, kept in zip((seen.on_s, seen.off_s, seen.next_on_s, seen.other_on_s), before, strict=True):
+        np.testing.assert_array_equal(values, kept)
+
+
+@every
+def test_an_index_is_only_of_values_that_are_always_positive(metric):
+    # Double support is negative in flight, an edge may be the outside one, an angle outward may be inward.
+    signed = {"double_support_s", "edge_angle_deg", "track_angle_deg", "lateral_travel_m"}
+    assert metric.name not in signed or metric.symmetry != "index"
