@@ -1,130 +1,203 @@
-"""The stages joined: load, cut, calibrate, synchronise, orient, align, segment, measure, compare, report."""
+"""The stages joined: load, cut, calibrate, synchronise, orient, align, segment, measure, judge, compare, report."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
+import datetime as dt
+from dataclasses import asdict, replace
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from imustride.alignment.blade import align
-from imustride.cutting.stance import cut
-from imustride.kinematics import Kinematics
+from imustride.constants import SIDES
+from imustride.errors import ImustrideError, SignalQualityError
 from imustride.loaders.sampling import regularise
-from imustride.metrics.pushes import Foot, push_table
-from imustride.orientation.stance import Rest
+from imustride.metrics.columns import no_pushes
+from imustride.reading import Read, read_recordings, told, undelayed
 from imustride.registry import methods
-from imustride.results import RunResult
-from imustride.segmentation.contact import find_contacts
-from imustride.segmentation.pushing import end_of_pushing
+from imustride.results import RunResult, SessionResult
+from imustride.runs import analyse_recordings, move, stop_slice
 from imustride.settings import Settings
-from imustride.synchronisation.shocks import synchronise
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
 
-    from imustride.kinematics import Cut
-    from imustride.recording import Recording, SensorLog
+    import pandas as pd
 
-# Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
-QUIET_RATIO = 1.5
+    from imustride.metrics.runs import Gates
+    from imustride.recording import SensorLog
+    from imustride.session import Run, Session
 
-__all__ = ["Settings", "analyse_logs", "analyse_recordings"]
+__all__ = [
+    "Settings",
+    "analyse_logs",
+    "analyse_recordings",
+    "analyse_session",
+    "move",
+    "simulate",
+    "stop_slice",
+    "undelayed",
+    "write_session",
+]
 
-
-def analyse_logs(name: str, logs: Mapping[str, SensorLog], settings: Settings | None = None) -> RunResult:
-    """Analyse one run from logs in memory; see `analyse_recordings`."""
-    return analyse_recordings(name, {place: undelayed(regularise(log)) for place, log in logs.items()}, settings)
-
-
-def undelayed(recording: Recording) -> Recording:
-    """Take the device's declared delay out of the clock.
-
-    Where only a bandwidth is declared, its delay is that of an ordinary low pass: 0.159 / bandwidth for
-    one pole, 0.225 / bandwidth for a second-order Butterworth; the middle is taken.
-    """
-    sensor = recording.sensor
-    if sensor.delay_ms is not None:
-        delay_s = 1e-3 * sensor.delay_ms
-    elif sensor.bandwidth_hz is not None:
-        delay_s = 0.19 / sensor.bandwidth_hz
-    else:
-        return recording
-    return replace(recording, start_s=recording.start_s - delay_s)
+SIMULATED_ON = dt.date(2026, 10, 3)
+SIMULATED_RATE_HZ = 250.0
+SPOILED_RUN = 3
+SWAPPED_REMEDY = "exchange the files, or the places of the sensors, in session.toml; these runs do not count"
 
 
-def analyse_recordings(
-    name: str, recordings: Mapping[str, Recording], settings: Settings | None = None
-) -> RunResult:
-    """Analyse one run.
+def analyse_session(folder: Path, settings: Settings | None = None) -> SessionResult:
+    """Analyse every run of a session folder.
 
     Parameters
     ----------
-    name : str
-        Name of the run.
-    recordings : mapping of place to Recording
-        The first skate's clock counts.
+    folder : Path
+        Session folder, or the ``session.toml`` in it.
     settings : Settings, optional
 
     Returns
     -------
-    RunResult
+    SessionResult
+        A run that could not be read or used carries the reason; the others stand.
+
+    Raises
+    ------
+    FileFormatError
+        If the session file cannot be read or is wrong.
     """
+    import pandas as pd
+
+    from imustride.exporting.provenance import provenance
+    from imustride.session import read_session
+
     settings = settings or Settings()
-    skates = {place: recording for place, recording in recordings.items() if place.endswith("_skate")}
-    cuts = {place: cut(recording, settings.stance) for place, recording in skates.items()}
-    clocks = synchronise(skates, cuts, next(iter(skates)), settings.shocks)
-    kinematics = {place: move(recording, cuts[place], settings) for place, recording in skates.items()}
-    sides = {place: place.split("_")[0] for place in skates}
-    contacts = {sides[place]: find_contacts(kinematics[place], settings.contact) for place in skates}
-    by_side = {sides[place]: clocks[place] for place in skates}
-    counts = end_of_pushing(contacts, by_side, settings.pushing)
-    feet = {
-        sides[place]: Foot(kinematics[place], clocks[place], contacts[sides[place]], counts[sides[place]])
-        for place in skates
-    }
-    pushes = push_table(name, feet, list(methods("metrics").values()))
-    return RunResult(name, pushes, {sides[place]: kinematics[place] for place in skates}, by_side, usable=True)
+    session = read_session(folder)
+    read: Read = {}
+    runs = tuple(analyse_run(session, run, settings, read) for run in session.runs)
+    pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
+    return SessionResult(
+        session,
+        runs,
+        pushes,
+        runs_table(runs),
+        compare(session, runs, pushes, settings),
+        provenance(session, asdict(settings)),
+        session_notes(runs),
+    )
 
 
-def stop_slice(recording: Recording, cut_: Cut, stance: slice) -> slice | None:
-    """Return the stance after the stop, if the sensor is as quiet there as before the start.
+def analyse_run(session: Session, run: Run, settings: Settings, read: Read | None = None) -> RunResult:
+    """Read and analyse one run of a session; whatever goes wrong is told in its result.
 
-    A two-foot glide may turn as little, but the ice shakes it.
+    Parameters
+    ----------
+    session : Session
+    run : Run
+    settings : Settings
+    read : dict, optional
+        As in `read_recordings`.
     """
-    if cut_.stop_s is None:
-        return None
-    stop = slice(recording.index(cut_.stop_s[0]), recording.index(cut_.stop_s[1]))
-    before, after = (
-        float(np.linalg.norm(np.diff(recording.acceleration_m_s2[span], axis=0).std(axis=0)))
-        for span in (stance, stop)
-    )
-    return stop if after < QUIET_RATIO * before else None
+    gates, gate_problems = read_gate_times(session, run)
+    try:
+        recordings, problems = read_recordings(session, run, read)
+        found = analyse_recordings(run.name, recordings, settings) if recordings else None
+    except SignalQualityError as error:
+        return nothing(run.name, str(error), gates=gates, problems=gate_problems)
+    if found is None:
+        reason = "; ".join(problems) or "no skate was recorded"
+        return nothing(
+            run.name, reason, gates=gates, problems=(*problems, *gate_problems), readable=not problems
+        )
+    if problems:
+        found = replace(found, usable=False, reason="; ".join((*problems, *filter(None, (found.reason,)))))
+    return replace(found, gates=gates, problems=(*problems, *gate_problems))
 
 
-def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
-    """Orient and align one skate."""
-    stance = slice(recording.index(cut_.stance_s[0]), recording.index(cut_.stance_s[1]))
-    estimate = methods("orientation")[settings.orientation].estimate
-    rest = Rest(stance, stop_slice(recording, cut_, stance), ~recording.measured)
-    earth_from_sensor = estimate(
-        recording.angular_velocity_rad_s, recording.acceleration_m_s2, recording.rate_hz, rest
+def analyse_logs(name: str, logs: Mapping[str, SensorLog], settings: Settings | None = None) -> RunResult:
+    """Analyse one run from logs in memory; see `analyse_recordings`."""
+    return analyse_recordings(
+        name, {place: undelayed(regularise(log)) for place, log in logs.items()}, settings
     )
-    alignment = align(recording, earth_from_sensor, cut_, settings.blade)
-    turn = alignment.segment_from_sensor.T
-    return Kinematics(
-        side="left" if recording.place == "left_skate" else "right",
-        start_s=recording.start_s,
-        rate_hz=recording.rate_hz,
-        acceleration_m_s2=recording.acceleration_m_s2 @ turn,
-        angular_velocity_rad_s=recording.angular_velocity_rad_s @ turn,
-        earth_from_segment=alignment.earth_from_segment,
-        velocity_m_s=alignment.velocity_m_s,
-        measured=recording.measured,
-        clipped=recording.clipped,
-        cut=cut_,
-        position_m=recording.sensor.position_m,
-        bandwidth_hz=recording.sensor.bandwidth_hz or np.inf,
-        forward_sd_rad=alignment.forward_sd_rad,
-        velocity_until_s=alignment.known_until_s,
+
+
+def nothing(name: str, reason: str, **rest: Any) -> RunResult:
+    """Return the result of a run in which nothing could be analysed."""
+    return RunResult(name, no_pushes(), {}, {}, usable=False, reason=reason, **rest)
+
+
+def read_gate_times(session: Session, run: Run) -> tuple[Gates | None, tuple[str, ...]]:
+    """Read the gates of a run, if there are any; also what went wrong with them."""
+    from imustride.loaders import read_gates
+
+    if run.gates is None:
+        return None, ()
+    try:
+        return read_gates(session.path(run.gates)), ()
+    except (ImustrideError, OSError) as error:
+        return None, (told(error),)
+
+
+def session_notes(runs: Sequence[RunResult]) -> tuple[str, ...]:
+    """Say what concerns the session as a whole: files or places that were exchanged."""
+    swapped = [run.name for run in runs if run.swapped]
+    return (f"LEFT AND RIGHT ARE SWAPPED in {', '.join(swapped)}: {SWAPPED_REMEDY}",) if swapped else ()
+
+
+def runs_table(runs: Sequence[RunResult]) -> pd.DataFrame:
+    """Return the rows of ``runs.csv``."""
+    import pandas as pd
+
+    from imustride.metrics.runs import run_row
+
+    return pd.DataFrame(
+        [
+            run_row(run.name, run.clock, run.pushes, run.gates, usable=run.usable, reason=run.reason)
+            for run in runs
+        ]
     )
+
+
+def compare(
+    session: Session, runs: Sequence[RunResult], pushes: pd.DataFrame, settings: Settings
+) -> pd.DataFrame:
+    """Return the rows of ``symmetry.csv``."""
+    from imustride.metrics.symmetry import MetricSymmetry, symmetry_table
+    from imustride.metrics.systematic import FootError, systematic_parts
+
+    how = {name: MetricSymmetry(metric.symmetry, metric.unit) for name, metric in methods("metrics").items()}
+    usable = [run for run in runs if run.usable]
+    calibrated = {sensor.place for sensor in session.sensors if sensor.calibration is not None}
+    feet = {
+        side: FootError(
+            f"{side}_skate" in calibrated,
+            [run.kinematics[side].forward_sd_rad for run in usable if side in run.kinematics],
+        )
+        for side in SIDES
+    }
+    clock_sd_s = [max(clock.sd_s for clock in run.clocks.values()) for run in usable]
+    parts = systematic_parts(feet, clock_sd_s, settings.systematic)
+    return symmetry_table(pushes, {run.name for run in usable}, how, parts)
+
+
+def write_session(result: SessionResult, out: Path) -> None:
+    """Write the results of a session, its page included, as one folder, whole or not at all.
+
+    Raises
+    ------
+    SettingsError
+        If `out` is there and is not a results folder.
+    OSError
+        If the folder cannot be written.
+    """
+    from imustride.exporting import write_results
+    from imustride.report import summary_page
+
+    write_results(result, out, {"summary.html": summary_page(result)})
+
+
+def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:
+    """Write a session folder of an invented athlete; the third run is spoiled by a stumble."""
+    from imustride.simulation import simulate_session
+    from imustride.simulation import write_session as write_simulated
+
+    spoiled = (SPOILED_RUN,) if runs >= SPOILED_RUN else ()
+    simulated = simulate_session(seed, runs, "good", spoiled=spoiled, rate_hz=SIMULATED_RATE_HZ)
+    write_simulated(out, simulated, athlete=f"Q{seed:02d}", date=SIMULATED_ON)

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import numpy as np
     import pandas as pd
+    from numpy.typing import NDArray
 
     from imustride.kinematics import Clock, Kinematics
     from imustride.session import Session
@@ -18,9 +20,10 @@ if TYPE_CHECKING:
 class RunResult:
     """One analysed run.
 
-    `pushes` has the columns of ``pushes.csv``. `kinematics` and `clocks` are keyed by side.
-    An unusable run carries the reason in one sentence and stays out of symmetry; a run whose files
-    could not be read is neither readable nor usable.
+    `pushes` has the columns of ``pushes.csv``. `kinematics` and `clocks` are keyed by side; `clock`
+    is the place whose clock counts. `swapped`: left and right are exchanged. An unusable run carries the reason in one sentence and stays out of
+    symmetry; a run of which no file could be read is neither readable nor usable. `problems` tell what
+    could not be read. `gates` are positions [m] and times [s] of the timing system.
     """
 
     name: str
@@ -31,6 +34,10 @@ class RunResult:
     reason: str = ""
     notes: tuple[str, ...] = ()
     readable: bool = True
+    clock: str = ""
+    swapped: bool = False
+    problems: tuple[str, ...] = ()
+    gates: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from imustride.alignment.motion import BladeSettings
 from imustride.cutting.stance import StanceSettings
+from imustride.metrics.systematic import SystematicSettings
+from imustride.quality.judging import QualitySettings
 from imustride.segmentation.contact import ContactSettings
 from imustride.segmentation.pushing import PushingSettings
 from imustride.synchronisation.shocks import ShockSettings
@@ -21,3 +23,5 @@ class Settings:
     blade: BladeSettings = field(default_factory=BladeSettings)
     contact: ContactSettings = field(default_factory=ContactSettings)
     pushing: PushingSettings = field(default_factory=PushingSettings)
+    quality: QualitySettings = field(default_factory=QualitySettings)
+    systematic: SystematicSettings = field(default_factory=SystematicSettings)

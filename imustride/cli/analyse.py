@@ -14,7 +14,7 @@ from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from imustride.results import SessionResult
+    from imustride.results import RunResult, SessionResult
     from imustride.settings import Settings
 
 
@@ -95,9 +95,11 @@ def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run
     except FAILURES as error:
         status = report(error, talk)
         return Outcome(status, {**told, "error": str(error)})
-    unread = [run for run in result.runs if not run.readable]
-    for run in unread:
-        talk.problem(f"{run.name}: {run.reason}")
+    unread = [(run.name, problem) for run in result.runs for problem in _problems(run)]
+    for name, problem in unread:
+        talk.problem(f"{name}: {problem}")
+    for note in result.notes:
+        talk.problem(note)
     page = target / "summary.html"
     talk.lines(
         _readable(
@@ -105,6 +107,11 @@ def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run
         )
     )
     return Outcome(INCOMPLETE if unread else DONE, {**told, **_told(result, None if dry_run else page)})
+
+
+def _problems(run: RunResult) -> tuple[str, ...]:
+    """What could not be read of a run."""
+    return run.problems or (() if run.readable else (run.reason,))
 
 
 def _told(result: SessionResult, page: Path | None) -> dict[str, Any]:

@@ -1,0 +1,230 @@
+"""One run through the stages: cut, synchronise, orient, align, segment, measure, judge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.alignment.blade import align
+from imustride.constants import SKATES
+from imustride.cutting.stance import cut
+from imustride.errors import SignalQualityError
+from imustride.kinematics import Kinematics
+from imustride.metrics.columns import in_contract_order, no_pushes
+from imustride.metrics.pushes import Foot, push_table
+from imustride.orientation.stance import Rest
+from imustride.quality.judging import judge
+from imustride.registry import methods
+from imustride.results import RunResult
+from imustride.segmentation.contact import find_contacts
+from imustride.segmentation.pushing import end_of_pushing
+from imustride.settings import Settings
+from imustride.synchronisation.shocks import synchronise
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    from imustride.kinematics import Clock, Cut
+    from imustride.recording import Recording
+
+# Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
+QUIET_RATIO = 1.5
+# Declared axes are nominal, within some 15 degrees; what lies twice as far off was declared wrongly.
+WRONG_AXES_DEG = 30.0
+
+
+def analyse_recordings(
+    name: str, recordings: Mapping[str, Recording], settings: Settings | None = None
+) -> RunResult:
+    """Analyse one run; where it goes wrong with the declared axes, see whether it does without them.
+
+    Parameters
+    ----------
+    name : str
+        Name of the run.
+    recordings : mapping of place to Recording
+        Calibrated. The first one's clock counts, unless it cannot be joined: then the first skate's.
+    settings : Settings, optional
+
+    Returns
+    -------
+    RunResult
+        Without pushes where no skate can be analysed; with those of one foot where the other cannot.
+    """
+    settings = settings or Settings()
+    found = analyse_as_declared(name, recordings, settings)
+    if found.usable or all(recording.sensor.axes is None for recording in recordings.values()):
+        return found
+    bare = {
+        place: replace(recording, sensor=recording.sensor.model_copy(update={"axes": None}))
+        for place, recording in recordings.items()
+    }
+    free = analyse_as_declared(name, bare, settings)
+    off_deg = {
+        side: heading_between_deg(found.kinematics[side], moved)
+        for side, moved in free.kinematics.items()
+        if side in found.kinematics and recordings[f"{side}_skate"].sensor.axes is not None
+    }
+    wrong = {side: off for side, off in off_deg.items() if off > WRONG_AXES_DEG}
+    if not wrong or not (free.usable or free.swapped):
+        return found
+    notes = [
+        f"the declared axes of the {side} sensor point {off:.0f} degrees away from where the skate runs: they were "
+        "not used; correct axes in session.toml"
+        for side, off in wrong.items()
+    ]
+    return replace(free, notes=(*notes, *free.notes))
+
+
+def heading_between_deg(one: Kinematics, other: Kinematics) -> float:
+    """Return the angle between the forward axes that two alignments of the same skate found [deg]."""
+    (x, y), (u, v) = one.angular_velocity_rad_s.T[:2], other.angular_velocity_rad_s.T[:2]
+    return float(np.degrees(np.abs(np.arctan2(x @ v - y @ u, x @ u + y @ v))))
+
+
+def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings: Settings) -> RunResult:
+    """Analyse one run with the axes as declared; see `analyse_recordings`."""
+    cuts, faults = cut_all(recordings, settings)
+    kinematics = move_all(recordings, cuts, faults, settings)
+    if not kinematics:
+        reason = "; ".join(faults.values()) or "no skate was recorded"
+        return RunResult(name, no_pushes(), {}, {}, usable=False, reason=reason)
+    clock, clocks = join_clocks(
+        recordings, {place: cuts[place] for place in cuts if place not in faults}, settings
+    )
+    by_side = {side: clocks[f"{side}_skate"] for side in kinematics}
+    contacts = {side: find_contacts(moved, settings.contact) for side, moved in kinematics.items()}
+    counts = end_of_pushing(contacts, by_side, settings.pushing)
+    feet = {side: Foot(kinematics[side], by_side[side], contacts[side], counts[side]) for side in kinematics}
+    pushes = in_contract_order(push_table(name, feet, list(methods("metrics").values())))
+    off_s = {side: contacts[side][: counts[side], 1] for side in kinematics}
+    judgement = judge(kinematics, off_s, pushes, settings.quality)
+    if judgement.swapped:
+        pushes["flags"] = flagged(pushes["flags"], "sides_swapped")
+    reason = "; ".join((*faults.values(), *judgement.faults))
+    notes = run_notes(recordings, by_side)
+    return RunResult(
+        name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
+        swapped=judgement.swapped,
+    )  # fmt: skip
+
+
+def flagged(flags: pd.Series[str], word: str) -> pd.Series[str]:
+    """Return flags with one more word in every row."""
+    return flags.where(flags == "", flags + ";") + word
+
+
+def run_notes(recordings: Mapping[str, Recording], clocks: Mapping[str, Clock]) -> tuple[str, ...]:
+    """Say what a reader of the run's figures should know."""
+    notes = []
+    if len(clocks) < len(SKATES):
+        notes.append(f"only the {next(iter(clocks))} skate was measured: nothing across the feet")
+    elif not all(clock.joined for clock in clocks.values()):
+        notes.append(
+            "no shared shock was found, the clocks are not joined: each foot is measured, nothing across the feet"
+        )
+    for place, recording in recordings.items():
+        gaps = recording.quality.gaps
+        if gaps:
+            longest_s = max(end - begin for begin, end in gaps)
+            notes.append(
+                f"{place}: {len(gaps)} gap{'s' if len(gaps) > 1 else ''} in the log, the longest {longest_s:.2f} s"
+            )
+    return tuple(notes)
+
+
+def cut_all(recordings: Mapping[str, Recording], settings: Settings) -> tuple[dict[str, Cut], dict[str, str]]:
+    """Find the run in each recording; also why not, for skates in which it is not found."""
+    cuts: dict[str, Cut] = {}
+    faults: dict[str, str] = {}
+    for place, recording in recordings.items():
+        try:
+            cuts[place] = cut(recording, settings.stance)
+        except SignalQualityError as error:
+            if place in SKATES:
+                faults[place] = str(error)
+    return cuts, faults
+
+
+def move_all(
+    recordings: Mapping[str, Recording], cuts: Mapping[str, Cut], faults: dict[str, str], settings: Settings
+) -> dict[str, Kinematics]:
+    """Orient and align each skate, by side; what speaks against one is added to `faults`."""
+    kinematics: dict[str, Kinematics] = {}
+    for place in cuts:
+        if place in SKATES:
+            try:
+                kinematics[place.split("_")[0]] = move(recordings[place], cuts[place], settings)
+            except SignalQualityError as error:
+                faults[place] = str(error)
+    return kinematics
+
+
+def join_clocks(
+    recordings: Mapping[str, Recording], cuts: Mapping[str, Cut], settings: Settings
+) -> tuple[str, dict[str, Clock]]:
+    """Join the clocks of the skates to that of the first recording, or else to that of the first skate.
+
+    Returns
+    -------
+    clock : str
+        Place whose clock counts.
+    clocks : dict of place to Clock
+    """
+    skates = [place for place in cuts if place in SKATES]
+    first = next(iter(recordings))
+    if first in cuts and first not in skates:
+        places = [first, *skates]
+        clocks = synchronise({place: recordings[place] for place in places}, cuts, first, settings.shocks)
+        if all(clocks[place].joined for place in skates):
+            return first, clocks
+    of_skates = {place: recordings[place] for place in skates}
+    return skates[0], synchronise(of_skates, cuts, skates[0], settings.shocks)
+
+
+def stop_slice(recording: Recording, cut_: Cut, stance: slice) -> slice | None:
+    """Return the stance after the stop, if the sensor is as quiet there as before the start.
+
+    A two-foot glide may turn as little, but the ice shakes it.
+    """
+    if cut_.stop_s is None:
+        return None
+    stop = slice(recording.index(cut_.stop_s[0]), recording.index(cut_.stop_s[1]))
+    before, after = (
+        float(np.linalg.norm(np.diff(recording.acceleration_m_s2[span], axis=0).std(axis=0)))
+        for span in (stance, stop)
+    )
+    return stop if after < QUIET_RATIO * before else None
+
+
+def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
+    """Orient and align one skate."""
+    stance = slice(recording.index(cut_.stance_s[0]), recording.index(cut_.stance_s[1]))
+    estimate = methods("orientation")[settings.orientation].estimate
+    stop = stop_slice(recording, cut_, stance)
+    rest = Rest(stance, stop, ~recording.measured)
+    earth_from_sensor = estimate(
+        recording.angular_velocity_rad_s, recording.acceleration_m_s2, recording.rate_hz, rest
+    )
+    alignment = align(recording, earth_from_sensor, cut_, settings.blade)
+    turn = alignment.segment_from_sensor.T
+    return Kinematics(
+        side="left" if recording.place == "left_skate" else "right",
+        start_s=recording.start_s,
+        rate_hz=recording.rate_hz,
+        acceleration_m_s2=recording.acceleration_m_s2 @ turn,
+        angular_velocity_rad_s=recording.angular_velocity_rad_s @ turn,
+        earth_from_segment=alignment.earth_from_segment,
+        velocity_m_s=alignment.velocity_m_s,
+        measured=recording.measured,
+        clipped=recording.clipped,
+        cut=cut_ if stop is not None else replace(cut_, stop_s=None),
+        position_m=recording.sensor.position_m,
+        bandwidth_hz=recording.sensor.bandwidth_hz or np.inf,
+        forward_sd_rad=alignment.forward_sd_rad,
+        velocity_until_s=alignment.known_until_s,
+    )
