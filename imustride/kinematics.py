@@ -107,15 +107,40 @@ class Kinematics:
         return self.start_s + np.arange(len(self.measured)) / self.rate_hz
 
 
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """One time a blade is on the ice and ends in a push-off; own clock [s].
+@dataclass(frozen=True, eq=False, slots=True)
+class BladePath:
+    """Where one blade was, in the lane: x along it, y left; nodes on the skate's own clock.
 
-    `blade_on_s` is NaN for the standing start; `blade_off_s` is NaN where the log ends first.
-    `flags` hold words of the closed list in `metrics.flags`.
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    position_m, velocity_m_s : ndarray, shape (n, 2)
+        Middle of the blade's running edge.
+    heading_rad : ndarray, shape (samples,)
+        Running direction of the blade at every sample of the kinematics, counter-clockwise from the lane.
+    root : ndarray, shape (n, 2, k)
+        Square root of the covariance of the position [m]: errors of two instants hang together.
+    heading_root : ndarray, shape (n, k)
+        The same for the heading [rad], without the lane's own error.
+    lane_sd_rad : float
+        Standard deviation of the lane's direction, one shared error of both feet.
     """
 
-    side: Side
-    blade_on_s: float
-    blade_off_s: float
-    flags: frozenset[str] = frozenset()
+    time_s: NDArray[np.float64]
+    position_m: NDArray[np.float64]
+    velocity_m_s: NDArray[np.float64]
+    heading_rad: NDArray[np.float64]
+    root: NDArray[np.float64]
+    heading_root: NDArray[np.float64]
+    lane_sd_rad: float
+
+    def __post_init__(self) -> None:
+        own(self.time_s, self.position_m, self.velocity_m_s, self.heading_rad, self.root, self.heading_root)
+
+    def at(self, values: NDArray[np.float64], times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Interpolate node values, shape (n, ...), at times; NaN outside the path and for NaN."""
+        inside = (times_s >= self.time_s[0]) & (times_s <= self.time_s[-1])
+        place = np.interp(np.where(inside, times_s, self.time_s[0]), self.time_s, np.arange(len(self.time_s)))
+        low = np.minimum(place.astype(int), len(self.time_s) - 2)
+        share = np.where(inside, place - low, np.nan).reshape(-1, *[1] * (values.ndim - 1))
+        return np.asarray(values[low] * (1 - share) + values[low + 1] * share)

@@ -67,12 +67,43 @@ def align(
     Alignment
     """
     settings = settings or BladeSettings()
+    levelled, level_from_sensor = in_level(recording, earth_from_sensor, cut, settings)
+    axes = recording.sensor.axes
+    declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
+    lever = recording.sensor.position_m or settings.default_lever_m
+    breaks = breaks_in(recording, levelled.fitted, settings)
+    levelled, fit, steps = fitted(levelled, breaks, lever, declared, settings)
+    turn = turn_about_up(fit.azimuth_rad)
+    straight = corrected_attitude(levelled, fit.unknowns)
+    lever_level = turn.T @ np.add(lever, [fit.lever_m, 0.0, 0.0])
+    velocity = blade_velocity_m_s(replace(levelled, attitude=straight), fit, lever_level, settings)
+    span = round(settings.relevel_s * recording.rate_hz)
+    for at, step in steps:
+        velocity[at:] += step
+        # No constraint holds the vertical: over a stride or two a skate gains no height.
+        velocity[at:, 2] -= velocity[at : at + span, 2].mean()
+    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
+    level = straight[levelled.fitted.start].T
+    return Alignment(
+        turn @ level.T @ level_from_sensor,
+        fit.azimuth_sd_rad,
+        turned(straight, turn, level @ turn.T),
+        velocity @ turn.T,
+        recording.start_s + (levelled.fitted.stop - 1) / recording.rate_hz,
+    )
+
+
+def in_level(
+    recording: Recording, earth_from_sensor: NDArray[np.float64], cut: Cut, settings: BladeSettings
+) -> tuple[Levelled, NDArray[np.float64]]:
+    """Turn a recording into the axes that its quiet stance levels; also ``level_from_sensor``."""
     stance = slice(recording.index(cut.stance_s[0]), recording.index(cut.stance_s[1]))
     up = recording.acceleration_m_s2[stance].mean(axis=0)
     level_from_sensor = level_from_gravity(up)
     heading = earth_from_sensor[stance.stop] @ level_from_sensor.T
     north = turn_about_up(np.arctan2(heading[1, 0], heading[0, 0]))
-    end = min(recording.index(cut.motion_s[1]), stance.stop + round(settings.longest_fit_s * recording.rate_hz))
+    longest = stance.stop + round(settings.longest_fit_s * recording.rate_hz)
+    end = min(recording.index(cut.motion_s[1]), longest)
     levelled = Levelled(
         recording.acceleration_m_s2 @ level_from_sensor.T,
         recording.angular_velocity_rad_s @ level_from_sensor.T,
@@ -81,29 +112,7 @@ def align(
         recording.rate_hz,
         slice(stance.stop, end + 1),
     )
-    axes = recording.sensor.axes
-    declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
-    lever = recording.sensor.position_m or settings.default_lever_m
-    levelled, fit, steps = fitted(levelled, breaks_in(recording, levelled.fitted, settings), lever, declared, settings)
-    turn = turn_about_up(fit.azimuth_rad)
-    straight = corrected_attitude(levelled, fit.unknowns)
-    velocity = blade_velocity_m_s(
-        replace(levelled, attitude=straight), fit, turn.T @ (np.array(lever) + [fit.lever_m, 0.0, 0.0]), settings
-    )
-    span = round(settings.relevel_s * recording.rate_hz)
-    for at, step in steps:
-        velocity[at:] += step
-        # No constraint holds the vertical: over a stride or two a skate gains no height.
-        velocity[at:, 2] -= velocity[at : at + span, 2].mean()
-    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
-    level = straight[stance.stop].T
-    return Alignment(
-        turn @ level.T @ level_from_sensor,
-        fit.azimuth_sd_rad,
-        turned(straight, turn, level @ turn.T),
-        velocity @ turn.T,
-        recording.start_s + end / recording.rate_hz,
-    )
+    return levelled, level_from_sensor
 
 
 def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.float64]) -> float:
@@ -143,8 +152,14 @@ def fitted(
         fit = fit_forward(motion, lever_m, declared_rad, settings)
         lost = fit.unknowns[6:].reshape(-1, 6)
         if len(breaks):
-            levelled = replace(levelled, attitude=mended(levelled.attitude, breaks[:, 1] + first, lost[:, :3]))
-    return levelled, fit, [(int(end) + first, step) for (_, end), step in zip(breaks, lost[:, 3:], strict=True)]
+            levelled = replace(
+                levelled, attitude=mended(levelled.attitude, breaks[:, 1] + first, lost[:, :3])
+            )
+    return (
+        levelled,
+        fit,
+        [(int(end) + first, step) for (_, end), step in zip(breaks, lost[:, 3:], strict=True)],
+    )
 
 
 def corrected_attitude(levelled: Levelled, unknowns: NDArray[np.float64]) -> NDArray[np.float64]:

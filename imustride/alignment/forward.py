@@ -27,7 +27,7 @@ class Fit:
 def blade_velocity(motion: Motion, lever_level_m: NDArray[np.float64]) -> NDArray[np.float64]:
     """Velocity of the middle of the blade in levelled-sensor axes [m/s], shape (n, 3)."""
     seen = np.einsum("nji,nj->ni", motion.earth_from_level, motion.velocity_m_s)
-    return seen - np.cross(motion.rate_rad_s, lever_level_m)
+    return np.asarray(seen - np.cross(motion.rate_rad_s, lever_level_m))
 
 
 def dense_azimuths(
@@ -87,18 +87,18 @@ def fit_forward(
         motion.spread,
         [settings.wander_m_s * np.sqrt(settings.knot_s)] * (2 * knots),
     ))  # fmt: skip
-    best: tuple[float, NDArray, NDArray] | None = None
+    fits: list[tuple[float, NDArray[np.float64], NDArray[np.float64]]] = []
     for start in starts:
         expected = np.zeros(len(spread))
         expected[0] = start if declared_rad is None else declared_rad
         value = np.zeros(len(spread))
         value[0] = start
         for scale in settings.slip_scales_m_s:
-            value, covariance, cost = one_step(motion, value, lever_m, (expected, spread), wander, scale, settings)
-        if best is None or cost < best[0]:
-            best = (cost, value, covariance)
-    assert best is not None
-    _, value, covariance = best
+            value, covariance, cost = one_step(
+                motion, value, lever_m, (expected, spread), wander, scale, settings
+            )
+        fits.append((cost, value, covariance))
+    _, value, covariance = min(fits, key=lambda fit: fit[0])
     unknowns = value[2 : 2 + len(motion.spread)]
     return Fit(
         float(value[0]),
@@ -141,7 +141,7 @@ def sideways_slip(
     knots = wander.shape[1]
     first = 2 + len(motion.spread)
     turn = turn_about_up(value[0])
-    lever = turn.T @ (np.array(lever_m) + [value[1], 0.0, 0.0])
+    lever = turn.T @ np.add(lever_m, [value[1], 0.0, 0.0])
     velocity = motion.velocity_m_s + motion.velocity_by @ value[2:first]
     velocity[:, 0] += wander @ value[first : first + knots]
     velocity[:, 1] += wander @ value[first + knots :]
@@ -180,7 +180,9 @@ def one_step(
     expected, spread = prior
     away = value - expected
     away[0] = np.angle(np.exp(1j * away[0]))
-    cost = float((calm * (1 - moving / (1 + far))).sum() + 0.5 * settings.thinning * (away**2 / spread**2).sum())
+    cost = float(
+        (calm * (1 - moving / (1 + far))).sum() + 0.5 * settings.thinning * (away**2 / spread**2).sum()
+    )
     precise = settings.thinning * weight / (0.5 * scale) ** 2
     left = (by * precise[:, None]).T @ by + np.diag(spread**-2.0)
     right = -(by * precise[:, None]).T @ slip - away / spread**2

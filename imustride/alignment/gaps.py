@@ -26,7 +26,9 @@ def turned(
 def breaks_in(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
     """First and last sample, from the start of the piece, of stretches whose turning is not known, shape (b, 2)."""
     unknown = ~recording.measured[piece] | recording.clipped[piece, 1]
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(-1, 2)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(
+        -1, 2
+    )
     long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
     return np.asarray(edges[long] - [0, 1])
 

@@ -20,6 +20,7 @@ from imustride.recording import own
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+
 @dataclass(frozen=True, slots=True)
 class BladeSettings:
     """Prior spreads and limits of the fit (common practice, no source, unless said)."""
@@ -181,7 +182,9 @@ def block_mean(values: NDArray[np.float64], every: int) -> NDArray[np.float64]:
     if every < 2:
         return values
     before = every // 2
-    padded = np.concatenate((np.repeat(values[:1], before, axis=0), values, np.repeat(values[-1:], every, axis=0)))
+    padded = np.concatenate(
+        (np.repeat(values[:1], before, axis=0), values, np.repeat(values[-1:], every, axis=0))
+    )
     total = np.concatenate((np.zeros((1, values.shape[1])), np.cumsum(padded, axis=0)))
     start = np.arange(0, len(values), every)
     return (total[start + every] - total[start]) / every

@@ -34,11 +34,15 @@ class StanceSettings:
     guard_s: float = 0.1
 
 
-def block_statistics(values: NDArray[np.float64], size: int) -> tuple[NDArray, NDArray]:
+def block_statistics(
+    values: NDArray[np.float64], size: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean and standard deviation of blocks of `size` rows, each of shape (blocks, axes)."""
     count = len(values) // size
-    blocks = values[: count * size].reshape(count, size, -1)
-    return blocks.mean(axis=1), blocks.std(axis=1)
+    blocks = values[: count * size].T.reshape(-1, count, size)
+    mean = blocks.mean(axis=2)
+    square = np.einsum("abs,abs->ab", blocks, blocks) / size
+    return mean.T, np.sqrt(np.maximum(square - mean**2, 0.0)).T
 
 
 def spans(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -47,7 +51,9 @@ def spans(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
     return edges.reshape(-1, 2)
 
 
-def quiet_blocks(recording: Recording, settings: StanceSettings) -> tuple[NDArray[np.bool_], NDArray, int]:
+def quiet_blocks(
+    recording: Recording, settings: StanceSettings
+) -> tuple[NDArray[np.bool_], NDArray[np.float64], int]:
     """Mark quiet blocks; also the rotation energy of each block [rad^2/s] and the block size."""
     size = max(round(settings.block_s * recording.rate_hz), 2)
     rate_mean, rate_sd = block_statistics(recording.angular_velocity_rad_s, size)
@@ -94,7 +100,7 @@ def cut(recording: Recording, settings: StanceSettings | None = None) -> Cut:
     moving = ~quiet
     pauses = spans(quiet)
     for first, last in pauses:
-        if 0 < first and last < len(quiet) and (last - first) * step_s < settings.joining_pause_s:
+        if first > 0 and last < len(quiet) and (last - first) * step_s < settings.joining_pause_s:
             moving[first:last] = True
     movements = spans(moving)
     name = recording.place

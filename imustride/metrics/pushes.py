@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Kinematics
+    from imustride.kinematics import BladePath, Clock, Kinematics
     from imustride.registry import Metric
 
 ACCELERATION_PUSHES = 6
@@ -41,6 +41,7 @@ class Foot:
     clock: Clock
     contacts_s: NDArray[np.float64]
     pushes: int
+    path: BladePath | None = None
 
 
 def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -> pd.DataFrame:
@@ -85,6 +86,12 @@ def side_table(
         table[metric.name] = metric.measure(view)
     spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
+    if foot.path is not None:
+        still = np.isfinite(view.on_s) & np.isfinite(view.off_s) & table["track_angle_deg"].isna().to_numpy()
+        flags = [
+            ";".join(filter(None, (words, "no_glide" if flat else "")))
+            for words, flat in zip(flags, still, strict=True)
+        ]
     table["flags"] = pd.Series(flags, dtype=str)
     return table
 
@@ -102,7 +109,19 @@ def push_view(side: str, feet: Mapping[str, Foot], *, joined: bool) -> tuple[Pus
     if joined:
         other = next(feet[name] for name in feet if name != side)
         other_on_s, other_lost = other_blade_on(foot, other, np.stack((on_s, off_s, until_s)))
-    return PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s), next_lost | other_lost
+    lateral = other_lateral_m(foot, other, off_s) if joined and foot.path is not None else None
+    view = PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s, foot.path, lateral)
+    return view, next_lost | other_lost
+
+
+def other_lateral_m(foot: Foot, other: Foot, off_s: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """Place of the other blade across the lane at its first blade-off after each of this foot's [m]."""
+    if other.path is None:
+        return None
+    theirs = np.append(other.contacts_s[: other.pushes, 1], np.nan)
+    mine = np.asarray(foot.clock.reference(off_s))
+    k = np.searchsorted(np.asarray(other.clock.reference(theirs[:-1])), mine, side="right")
+    return other.path.at(other.path.position_m, theirs[k])[:, 1]
 
 
 def other_blade_on(

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Kinematics
+    from imustride.kinematics import BladePath, Kinematics
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -27,6 +27,10 @@ class PushView:
     other_on_s : ndarray, shape (k,)
         Blade-on of the other foot that follows this blade-on; NaN where there is none or where the
         clocks could not be joined.
+    path : BladePath or None
+        Where the blade was; None where no path was fitted.
+    other_lateral_m : ndarray, shape (k,), or None
+        Place of the other blade across the lane at its blade-off that follows this one [m].
     """
 
     kinematics: Kinematics
@@ -34,6 +38,13 @@ class PushView:
     off_s: NDArray[np.float64]
     next_on_s: NDArray[np.float64]
     other_on_s: NDArray[np.float64]
+    path: BladePath | None = None
+    other_lateral_m: NDArray[np.float64] | None = None
+
+    @property
+    def outward(self) -> float:
+        """Sign of the lane's y axis that points outward for this foot."""
+        return 1.0 if self.kinematics.side == "left" else -1.0
 
     def samples(self, from_s: float, to_s: float) -> slice:
         """Return the samples between two times, clamped to the recording."""

@@ -90,7 +90,7 @@ def gather(
         rise - np.median(rise[:, ice], axis=1, keepdims=True),
         slip - np.median(slip[:, ice], axis=1, keepdims=True),
         np.abs(cut(signals.yaw_rate_rad_s)),
-        cut(signals.motion.known).all(axis=1),
+        np.asarray(cut(signals.motion.known).all(axis=1)),
         half,
     )
 
@@ -128,9 +128,7 @@ def touch_downs(
     return found.near + mean
 
 
-def impact(
-    level: NDArray[np.float64], rate_hz: float, settings: BoundarySettings
-) -> NDArray[np.float64]:
+def impact(level: NDArray[np.float64], rate_hz: float, settings: BoundarySettings) -> NDArray[np.float64]:
     """How much the energy jumps at every sample, log of the ratio after to before, bounded, shape (events, m)."""
     before, after = (max(round(s * rate_hz), 1) for s in settings.impact_s)
     total = np.cumsum(np.pad(np.exp(level), ((0, 0), (before + 1, after)), mode="edge"), axis=1)
@@ -218,4 +216,5 @@ def vanishing(
     reach = round(settings.search_again_s * rate_hz)
     likely = decline(level, ice, air, rate_hz, reach)
     weight = np.broadcast_to(settings.off_decline * trust[:, None], likely.shape)
-    return np.multiply(weight, likely, out=np.full(likely.shape, -np.inf), where=np.isfinite(likely))
+    out = np.full(likely.shape, -np.inf)
+    return np.asarray(np.multiply(weight, likely, out=out, where=np.isfinite(likely)))

@@ -127,6 +127,8 @@ def coarse_contacts(
         acceleration = kinematics.acceleration_m_s2[piece]
         vibration = ice_vibration(acceleration, on, off, rate_hz, settings.vibration)
         if vibration is not None:
-            odds = odds + vibration_evidence(vibration, on, off, motion.speed_m_s, rate_hz, settings.vibration)
+            odds = odds + vibration_evidence(
+                vibration, on, off, motion.speed_m_s, rate_hz, settings.vibration
+            )
         found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
     return found, motion, vibration

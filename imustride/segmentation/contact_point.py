@@ -132,7 +132,9 @@ def expected_arms(settings: ContactPointSettings) -> NDArray[np.float64]:
     return np.array([settings.half_blade_m, -settings.half_blade_m, 0.0, 0.0])
 
 
-def fit_contact_point(found: Lever, on: NDArray[np.bool_], settings: ContactPointSettings) -> NDArray[np.float64]:
+def fit_contact_point(
+    found: Lever, on: NDArray[np.bool_], settings: ContactPointSettings
+) -> NDArray[np.float64]:
     """Fit the arms so that the contact point neither rises nor slips where the blade is on the ice.
 
     Parameters
@@ -161,7 +163,9 @@ def fit_contact_point(found: Lever, on: NDArray[np.bool_], settings: ContactPoin
             (motion.rise_m_s, few.rise_by_arm, settings.rise_m_s, on),
             (motion.slip_m_s, few.slip_by_arm, settings.slip_m_s, on & few.known),
         ):
-            weight = 4 * use / (1 + (miss / scale) ** 2) ** 2 / scale**2 / (settings.independent_s * few.rate_hz)
+            weight = (
+                4 * use / (1 + (miss / scale) ** 2) ** 2 / scale**2 / (settings.independent_s * few.rate_hz)
+            )
             left += (by * weight[:, None]).T @ by
             right -= (by * weight[:, None]).T @ miss
         arms = arms + np.linalg.solve(left, right)

@@ -35,7 +35,9 @@ class DurationSettings:
     smallest_gain: float = 0.3
 
 
-def log_prior(duration_s: NDArray[np.float64], median_s: float, shortest_s: float, settings: DurationSettings) -> NDArray:
+def log_prior(
+    duration_s: NDArray[np.float64], median_s: float, shortest_s: float, settings: DurationSettings
+) -> NDArray[np.float64]:
     """Log of the relative probability of durations; minus infinity below the shortest."""
     safe = np.maximum(duration_s, 1e-6)
     away = np.log(safe / median_s) / settings.spread_log
@@ -99,7 +101,9 @@ def best_path(
     off_from = np.full(len(falls), -1)  # -1: from standing
     reach = round(settings.longest_s * rate_hz)
     # Candidates of both kinds alternate, so one pass in order of time sees every predecessor first.
-    order = sorted([(int(at), 0, k) for k, at in enumerate(rises)] + [(int(at), 1, k) for k, at in enumerate(falls)])
+    order = sorted(
+        [(int(at), 0, k) for k, at in enumerate(rises)] + [(int(at), 1, k) for k, at in enumerate(falls)]
+    )
     for at, is_fall, k in order:
         if is_fall:
             low, high = np.searchsorted(rises, (at - reach, at))

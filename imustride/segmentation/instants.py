@@ -30,7 +30,9 @@ def windows(values: NDArray[Any], centres: NDArray[np.int64], half: int) -> NDAr
     return np.asarray(values[index])
 
 
-def hinge(values: NDArray[np.float64], rate_hz: float, sd: float, bend_s: float = 0.05) -> NDArray[np.float64]:
+def hinge(
+    values: NDArray[np.float64], rate_hz: float, sd: float, bend_s: float = 0.05
+) -> NDArray[np.float64]:
     """Log likelihood that a velocity is constant on the ice and leaves it as a cubic in the air.
 
     Parameters
@@ -153,7 +155,9 @@ def template_score(
     return np.asarray(-0.5 * np.minimum(miss, TEMPLATE_BOUND**2).sum(axis=1))
 
 
-def mean_instant(likelihood: NDArray[np.float64], reach: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def mean_instant(
+    likelihood: NDArray[np.float64], reach: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean and standard deviation, in samples from the middle, of the distribution within reach."""
     half = likelihood.shape[1] // 2
     piece = likelihood[:, half - reach : half + reach + 1]
@@ -163,4 +167,4 @@ def mean_instant(likelihood: NDArray[np.float64], reach: int) -> tuple[NDArray[n
     weight /= weight.sum(axis=1, keepdims=True)
     place = np.arange(-reach, reach + 1)
     mean = weight @ place
-    return mean, np.sqrt(np.maximum(weight @ place**2 - mean**2, 0.0))
+    return np.asarray(mean, float), np.sqrt(np.maximum(weight @ place**2 - mean**2, 0.0))

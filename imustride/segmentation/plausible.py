@@ -62,8 +62,7 @@ def plausible(
     out = kept[:1]
     for begin, end in kept[1:]:
         lift = out[-1][1]
-        assert lift is not None
-        if rises(pitch_rad, pitch_rate_rad_s, (lift, begin), rate_hz, settings):
+        if lift is None or rises(pitch_rad, pitch_rate_rad_s, (lift, begin), rate_hz, settings):
             out.append((begin, end))
         else:
             out[-1] = (out[-1][0], end)
@@ -79,7 +78,9 @@ def rises(
 ) -> bool:
     """Whether the heel rises around a lift-off or the skate pitches in the swing that follows."""
     lift, land = swing
-    around = slice(max(lift - round(settings.before_s * rate_hz), 0), lift + round(settings.after_s * rate_hz))
+    around = slice(
+        max(lift - round(settings.before_s * rate_hz), 0), lift + round(settings.after_s * rate_hz)
+    )
     turn = np.ptp(pitch_rad[lift : land + 1])
     return bool(
         pitch_rate_rad_s[around].max(initial=0.0) > settings.least_lift_rate_rad_s

@@ -25,9 +25,11 @@ class PushingSettings:
 
 def overlaps(one: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np.float64]:
     """Time that each contact of one foot shares with contacts of the other, its longest single share [s]."""
-    begin = np.maximum(np.nan_to_num(one[:, None, 0], nan=-np.inf), np.nan_to_num(other[None, :, 0], nan=-np.inf))
+    begin = np.maximum(
+        np.nan_to_num(one[:, None, 0], nan=-np.inf), np.nan_to_num(other[None, :, 0], nan=-np.inf)
+    )
     end = np.minimum(np.nan_to_num(one[:, None, 1], nan=np.inf), np.nan_to_num(other[None, :, 1], nan=np.inf))
-    return np.maximum(end - begin, 0.0)
+    return np.asarray(np.maximum(end - begin, 0.0))
 
 
 def end_of_pushing(
@@ -56,7 +58,8 @@ def end_of_pushing(
     glide_s = np.nanmin(np.where(gliding, starts, np.nan))
     # A push-off may end a moment after the other foot has landed to glide.
     return {
-        side: int((own[:, 1] < glide_s + settings.longest_double_support_s).sum()) for side, own in shared.items()
+        side: int((own[:, 1] < glide_s + settings.longest_double_support_s).sum())
+        for side, own in shared.items()
     }
 
 

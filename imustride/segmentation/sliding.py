@@ -31,7 +31,7 @@ class SlidingSettings:
 def log_odds(value: NDArray[np.float64], on_sd: float, off_sd: float, largest: float) -> NDArray[np.float64]:
     """Log odds of a value under a narrow density against a wide one, bounded from below."""
     odds = np.log(off_sd / on_sd) - 0.5 * value**2 * (on_sd**-2 - off_sd**-2)
-    return np.maximum(odds, -largest)
+    return np.asarray(np.maximum(odds, -largest))
 
 
 def sliding_evidence(motion: Sliding, rate_hz: float, settings: SlidingSettings) -> NDArray[np.float64]:

@@ -116,7 +116,8 @@ def log_energies(
     energy = np.log(energy + 1e-9)
     passed = np.cumsum(taps**2)
     rising, falling = (
-        length + int(np.searchsorted(passed, share)) for share in (settings.edge_share, 1 - settings.edge_share)
+        length + int(np.searchsorted(passed, share))
+        for share in (settings.edge_share, 1 - settings.edge_share)
     )
     return energy[rising : rising + count], energy[falling : falling + count]
 

@@ -1,0 +1,1 @@
+"""Stage track: the path of both blades along the lane, from a joint fit over the whole run."""

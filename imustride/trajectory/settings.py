@@ -1,0 +1,51 @@
+"""Prior spreads and scales of the joint fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class TrackSettings:
+    """Each constraint has one job: see DEVELOPERS (common practice, no source, unless said)."""
+
+    step_s: float = 0.02
+    knot_s: float = 0.5
+    rest_s: float = 1.0  # of the stance
+    default_lever_m: tuple[float, float, float] = (0.0, 0.02, 0.10)
+    half_blade_m: float = 0.13
+    rocker_radius_m: float = 3.0
+    yaw_sd_rad: float = np.radians(20.0)
+    lever_sd_m: float = 0.05
+    roll_sd_rad: float = np.radians(2.5)
+    mount_sd_rad: float = np.radians(2.0)
+    accelerometer_bias_sd_m_s2: float = 0.1
+    gyro_bias_sd_rad_s: float = 0.002
+    start_sd_m: tuple[float, float] = (0.08, 0.15)
+    half_stance_m: float = 0.15
+    wander_m_s: float = 0.12  # of the integrated velocity, a second
+    slip_sd_m_s: float = 0.06
+    heading_sd_rad: float = np.radians(0.6)
+    sliding_point_sd_m: float = 0.08
+    slow_m_s: float = 0.7
+    slip_independent_s: float = 0.08
+    inside_s: float = 0.03  # of a contact, from its ends
+    reach_sd_m: tuple[float, float] = (0.45, 0.30)
+    apart_m: float = 0.35
+    reach_independent_s: float = 0.35
+    beside_sd_m: tuple[float, float] = (0.12, 0.08)
+    lane_sd_m: float = 0.35
+    lane_independent_s: float = 0.7
+    lead_m: float = 0.25
+    lead_sd_m: float = 0.12
+    start_behind_m: float = 0.5
+    start_behind_sd_m: float = 0.4
+    start_behind_known_sd_m: float = 0.05
+    gate_sd_m: float = 0.12
+    stop_sd_m_s: float = 0.08
+    longest_s: float = 25.0  # from start to stop, for the stop to say something
+    after_s: float = 1.0
+    stop_s: float = 0.2  # of the stance after the stop
+    steps: int = 5

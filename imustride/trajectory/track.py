@@ -1,0 +1,150 @@
+"""Track both blades along the lane: first guess of the lane, joint fit, paths with uncertainty."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.kinematics import BladePath
+from imustride.trajectory.joint import Gates, middle, solve
+from imustride.trajectory.settings import TrackSettings
+from imustride.trajectory.skate import course
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Clock, Kinematics
+    from imustride.trajectory.joint import Solution
+    from imustride.trajectory.skate import Course
+
+SIDES = ("left", "right")
+
+
+def first_lane_yaw(kinematics: Kinematics, until_s: float) -> float:
+    """Turn that takes a skate's own earth frame to its own net direction of travel [rad]."""
+    first, last = (
+        round((at - kinematics.start_s) * kinematics.rate_hz) for at in (kinematics.cut.stance_s[1], until_s)
+    )
+    way = kinematics.velocity_m_s[first:last, :2].sum(axis=0)
+    return -float(np.arctan2(way[1], way[0]))
+
+
+def inside_contacts(
+    times_s: NDArray[np.float64], contacts_s: NDArray[np.float64], inside_s: float
+) -> NDArray[np.bool_]:
+    """Nodes well inside contacts that have a blade-on, shape (n,)."""
+    begin = contacts_s[1:, 0] + inside_s
+    end = np.where(np.isnan(contacts_s[1:, 1]), contacts_s[1:, 0] + 0.6, contacts_s[1:, 1] - inside_s)
+    return np.asarray(((times_s[:, None] > begin) & (times_s[:, None] < end)).any(axis=1))
+
+
+def track(
+    kinematics: Mapping[str, Kinematics],
+    clocks: Mapping[str, Clock],
+    contacts_s: Mapping[str, NDArray[np.float64]],
+    stands: Mapping[str, bool],
+    gates: Gates | None = None,
+    settings: TrackSettings | None = None,
+) -> dict[str, BladePath]:
+    """Fit the paths of one or two skates.
+
+    Parameters
+    ----------
+    kinematics, clocks : mapping of side
+    contacts_s : mapping of side to ndarray, shape (k, 2)
+        Own clocks; the first contact is the standing one.
+    stands : mapping of side to bool
+        Whether the quiet span after the motion is known to be a stance.
+    gates : Gates, optional
+    settings : TrackSettings, optional
+
+    Returns
+    -------
+    dict of side to BladePath
+    """
+    settings = settings or TrackSettings()
+    sides = [side for side in SIDES if side in kinematics]
+    ends = {side: last_off(contacts_s[side]) for side in sides}
+    courses: list[Course] = []
+    on_ice, stopped = [], []
+    for side in sides:
+        one, stop = kinematics[side], kinematics[side].cut.stop_s
+        still = stop is not None and stands[side] and stop[0] - one.cut.stance_s[1] < settings.longest_s
+        end = stop[0] + settings.stop_s if stop is not None and still else ends[side] + settings.after_s
+        start = (0.0, settings.half_stance_m * (1 if side == "left" else -1))
+        yaw = first_lane_yaw(one, ends[side])
+        courses.append(course(one, clocks[side], (one.cut.stance_s[1], end), yaw, start, settings))
+        own_times = courses[-1].time_s - float(np.asarray(clocks[side].reference(0.0)))
+        on_ice.append(inside_contacts(own_times, contacts_s[side], settings.inside_s))
+        stopped.append(still)
+    strides = np.asarray(clocks[sides[0]].reference(contacts_s[sides[0]][1:, 0]))
+    solution = solve(courses, on_ice, stopped, strides[np.isfinite(strides)], gates, settings)
+    finish = max(float(np.asarray(clocks[side].reference(ends[side]))) for side in sides)
+    return in_lane(kinematics, clocks, courses, solution, finish)
+
+
+def in_lane(
+    kinematics: Mapping[str, Kinematics],
+    clocks: Mapping[str, Clock],
+    courses: Sequence[Course],
+    solution: Solution,
+    finish_s: float,
+) -> dict[str, BladePath]:
+    """Lay the lane from the feet's middle in the stance to their middle where pushing ends."""
+    begin = np.concatenate(([0], np.cumsum([len(one.spread) for one in courses])))
+    way, way_by, _ = middle(courses, begin, solution.value, np.array([finish_s]))
+    distance = float(np.hypot(*way[0]))
+    lane = (
+        float(np.arctan2(way[0, 1], way[0, 0])),
+        float(np.sqrt(way_by[0, 1] @ solution.covariance @ way_by[0, 1])) / max(distance, 1.0),
+    )
+    root = np.asarray(np.linalg.cholesky(solution.covariance), float)
+    sides = [side for side in SIDES if side in kinematics]
+    return {
+        side: path_of(
+            kinematics[side], clocks[side], courses[k], slice(begin[k], begin[k + 1]), solution.value, root, lane
+        )
+        for k, side in enumerate(sides)
+    }  # fmt: skip
+
+
+def last_off(contacts_s: NDArray[np.float64]) -> float:
+    """Last blade-off of a skate, or its last blade-on where there is none [s]."""
+    offs = contacts_s[np.isfinite(contacts_s[:, 1]), 1]
+    return float(offs[-1] if len(offs) else np.nanmax(contacts_s))
+
+
+def path_of(
+    kinematics: Kinematics,
+    clock: Clock,
+    one: Course,
+    own: slice,
+    value: NDArray[np.float64],
+    root: NDArray[np.float64],
+    lane: tuple[float, float],
+) -> BladePath:
+    """Apply the fitted unknowns to one skate and turn it into the lane (its direction and its spread, rad)."""
+    lane_rad, lane_sd_rad = lane
+    c, s = np.cos(-lane_rad), np.sin(-lane_rad)
+    turn = np.array([[c, -s], [s, c]])
+    position = (one.position_m + one.position_by @ value[own]) @ turn.T
+    velocity = (one.velocity_m_s + one.velocity_by @ value[own]) @ turn.T
+    # Back onto the own clock; its drift over a run is far below a node.
+    own_s = one.time_s - float(np.asarray(clock.reference(one.time_s[0]))) + one.time_s[0]
+    across = kinematics.earth_from_segment[:, :2, 1]
+    # y x z = (y2, -y1, 0): along the blade, level; it turns too fast at push-off for the nodes.
+    course_rad = np.arctan2(-across[:, 0], across[:, 1]) + one.lane_yaw_rad - lane_rad
+    heading = course_rad + np.interp(kinematics.time_s, own_s, one.heading_by @ value[own])
+    mine = root[own]
+    return BladePath(
+        own_s,
+        position,
+        velocity,
+        np.angle(np.exp(1j * heading)),
+        np.einsum("ij,njk,kl->nil", turn, one.position_by, mine),
+        one.heading_by @ mine,
+        lane_sd_rad,
+    )
