@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import pieces
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -64,17 +66,47 @@ def matrix_from_quaternion(quaternion: Floats) -> Floats:
     Returns
     -------
     ndarray, shape (n, 3, 3)
-        ``a_from_b``.
+        ``a_from_b``; each element's course over the samples lies in one piece in memory.
     """
+    matrix = np.empty((3, 3, len(quaternion)))
+    for piece in pieces(len(quaternion)):
+        _write_matrices(quaternion[piece], matrix[:, :, piece])
+    return np.moveaxis(matrix, 2, 0)
+
+
+def _write_matrices(quaternion: Floats, matrix: Floats) -> None:
+    """Write the matrices of quaternions, shape (n, 4), into an array of shape (3, 3, n)."""
     w, x, y, z = quaternion.T
-    matrix = np.empty((len(quaternion), 3, 3))
-    matrix[:, 0, 0] = 1 - 2 * (y * y + z * z)
-    matrix[:, 1, 1] = 1 - 2 * (x * x + z * z)
-    matrix[:, 2, 2] = 1 - 2 * (x * x + y * y)
+    xx, yy, zz = x * x, y * y, z * z
+    for axis, (one, two) in enumerate(((yy, zz), (xx, zz), (xx, yy))):
+        matrix[axis, axis] = 1 - 2 * (one + two)
     for row, column, product, turn in ((0, 1, x * y, w * z), (2, 0, x * z, w * y), (1, 2, y * z, w * x)):
-        matrix[:, row, column] = 2 * (product - turn)
-        matrix[:, column, row] = 2 * (product + turn)
-    return matrix
+        matrix[row, column] = 2 * (product - turn)
+        matrix[column, row] = 2 * (product + turn)
+
+
+def turned_vectors(rotation: Floats, vectors: Floats) -> Floats:
+    """Return ``rotation @ vector`` for every row, shape (3, 3) and (n, 3) to (n, 3), axes in one piece each."""
+    out = np.empty((3, len(vectors)))
+    for piece in pieces(len(vectors)):
+        np.matmul(rotation, vectors.T[:, piece], out=out[:, piece])
+    return out.T
+
+
+def turned_matrices(left: Floats, matrices: Floats, right: Floats) -> Floats:
+    """Return ``left @ matrix @ right`` for every matrix, shape (3, 3), (n, 3, 3) and (3, 3) to (n, 3, 3).
+
+    Notes
+    -----
+    One product with a matrix (9, 9) a piece, small enough not to be split among threads, which on a busy
+    machine costs more than it gains. Each element of the result lies in one piece in memory.
+    """
+    both = np.kron(left, right.T)
+    out = np.empty((9, len(matrices)))
+    rows = np.moveaxis(matrices, 0, 2).reshape(9, -1)
+    for piece in pieces(len(matrices), 2048):
+        np.matmul(both, rows[:, piece], out=out[:, piece])
+    return np.moveaxis(out.reshape(3, 3, -1), 2, 0)
 
 
 def quaternion_from_matrix(matrix: Floats) -> Floats:

@@ -8,15 +8,27 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from imustride.session import Sensor
+
+# Samples worked on at a time in long signals: what is made on the way stays in the processor's cache,
+# and hours need no more memory than seconds.
+PIECE = 8192
 
 
 def own(*arrays: NDArray[Any]) -> None:
     """Make arrays read-only: a record takes ownership of what it is given."""
     for array in arrays:
         array.setflags(write=False)
+
+
+def pieces(count: int, length: int = PIECE) -> Iterator[slice]:
+    """Give the slices that cut `count` samples into pieces of a length."""
+    for start in range(0, count, length):
+        yield slice(start, min(start + length, count))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -80,7 +92,8 @@ class Recording:
     rate_hz : float
         True sampling rate on that clock [Hz].
     acceleration_m_s2, angular_velocity_rad_s : ndarray, shape (n, 3)
-        Specific force [m/s^2] and angular velocity [rad/s], sensor axes.
+        Specific force [m/s^2] and angular velocity [rad/s], sensor axes. Each axis lies in one piece in
+        memory (column-major), which makes work on one axis several times faster.
     measured : ndarray of bool, shape (n,)
         False inside gaps too long to bridge.
     clipped : ndarray of bool, shape (n, 2)

@@ -245,7 +245,7 @@ def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, tim
     names = list(layout.wanted)
     time = None if timeless else table.pop(names.pop(0)).to_numpy(copy=True)
     acceleration, angular_velocity = (
-        np.ascontiguousarray(table[three].to_numpy()) for three in (names[:3], names[3:])
+        np.asfortranarray(table[three].to_numpy()) for three in (names[:3], names[3:])
     )
     return Samples(time, acceleration, angular_velocity, notes)
 

@@ -64,7 +64,7 @@ def fill(
     if on_grid and len(place) == count:
         return values, np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
     lost, masked = _holes(place, number, count, bridge)
-    even = np.empty((count, 3))
+    even = np.empty((count, 3), order="F")
     points = np.arange(count)
     if on_grid:
         even[np.rint(place).astype(np.intp)] = values

@@ -115,7 +115,7 @@ def _triple(group: Any, names: tuple[str, str, str] | str | None, where: str) ->
         if len({len(axis) for axis in axes}) > 1:
             message = f"{where}: {', '.join(names)} have {[len(axis) for axis in axes]} samples; wanted the same number"
             raise FileFormatError(message)
-        return np.stack(axes, axis=1)
+        return np.stack(axes).T
     return _values(group, str(names), where, dimensions=2)
 
 
@@ -138,10 +138,8 @@ def _values(group: Any, name: str, where: str, dimensions: int) -> NDArray[np.fl
         message = f"{place}: found shape {dataset.shape}; wanted {wanted}; correct [columns] in session.toml"
         raise FileFormatError(message)
     _refuse_unsafe(dataset, place)
-    values = np.empty(dataset.shape)
-    if dataset.size:
-        dataset.read_direct(values)
-    return values
+    # Axes one after the other in memory, as a recording has them.
+    return np.asarray(dataset[...], dtype=np.float64, order="F")
 
 
 def _refuse_unsafe(dataset: Any, place: str) -> None:

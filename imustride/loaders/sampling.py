@@ -72,8 +72,8 @@ def regularise(log: SensorLog) -> Recording:
         sensor=log.sensor,
         start_s=found.start_s,
         rate_hz=1.0 / found.period_s,
-        acceleration_m_s2=acceleration,
-        angular_velocity_rad_s=angular_velocity,
+        acceleration_m_s2=np.asfortranarray(acceleration),
+        angular_velocity_rad_s=np.asfortranarray(angular_velocity),
         measured=measured,
         clipped=clipped,
         quality=SamplingQuality(

@@ -34,7 +34,7 @@ SAME_PERIOD = 1e-3
 # Equal stamps on this part of the rows are coarse stamps, not rows written twice.
 COARSE_SHARE = 0.05
 # Rows asked whether stamps are true: enough for any motion, little to compute.
-ASKED_ROWS = 500_000
+ASKED_ROWS = 100_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)

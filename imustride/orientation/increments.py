@@ -9,6 +9,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from imustride.orientation.stance import Bias
+
     Floats = NDArray[np.float64]
 
 
@@ -48,3 +50,10 @@ def mean_rate(gyro: Floats, rate_hz: float) -> Floats:
         one, two = (axis + 1) % 3, (axis + 2) % 3
         mean[1:, axis] += (before[one] * after[two] - before[two] * after[one]) * (step_s / 12)
     return mean
+
+
+def mean_rate_in(gyro: Floats, bias: Bias, rate_hz: float, piece: slice) -> Floats:
+    """Return some rows of `mean_rate` of a signal without its bias, shape (samples, 3)."""
+    wide = slice(max(piece.start - 2, 0), min(piece.stop + 1, len(gyro)))
+    found = mean_rate(gyro[wide] - bias.at(wide), rate_hz)
+    return found[piece.start - wide.start : piece.stop - wide.start]

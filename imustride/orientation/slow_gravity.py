@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.frames import matrix_from_quaternion
-from imustride.orientation.tilt import PIECE, Tilt, lean, pieces
+from imustride.orientation.tilt import Tilt, lean, rotated
+from imustride.recording import PIECE, pieces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -65,7 +65,6 @@ def _block_means(earth_from_sensor: Floats, force: Floats, length: int) -> tuple
     stops = np.append(starts[1:], len(force))
     sums = []
     for piece in pieces(len(force), length * max(PIECE // length, 1)):
-        matrix = matrix_from_quaternion(earth_from_sensor[piece])
-        turned = np.einsum("nij,nj->ni", matrix, force[piece])
-        sums.append(np.add.reduceat(turned, np.arange(0, len(turned), length)))
+        turned = rotated(earth_from_sensor[piece], force[piece])
+        sums.append(np.add.reduceat(turned.T, np.arange(0, len(turned), length), axis=1).T)
     return (starts + stops - 1) / 2, np.concatenate(sums) / (stops - starts)[:, np.newaxis]

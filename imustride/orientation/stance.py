@@ -51,7 +51,7 @@ class Rest:
 def checked(
     angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz: float, rest: Rest
 ) -> tuple[Floats, Floats]:
-    """Return both signals as contiguous float64, or refuse what an estimator would silently spoil.
+    """Return both signals as float64, or refuse what an estimator would silently spoil.
 
     Raises
     ------
@@ -59,8 +59,8 @@ def checked(
         If the shapes differ or are not (n, 3), a value is not finite, the rate is not positive, a
         stance is empty, or the signals at rest are not those of an accelerometer and a gyroscope.
     """
-    gyro = np.ascontiguousarray(angular_velocity_rad_s, dtype=np.float64)
-    force = np.ascontiguousarray(acceleration_m_s2, dtype=np.float64)
+    gyro = np.asarray(angular_velocity_rad_s, dtype=np.float64)
+    force = np.asarray(acceleration_m_s2, dtype=np.float64)
     if gyro.ndim != 2 or gyro.shape[1] != 3 or gyro.shape != force.shape:
         message = (
             f"orientation: found shapes {gyro.shape} (angular velocity) and {force.shape} (acceleration), "
@@ -71,7 +71,7 @@ def checked(
         message = f"orientation: found a rate of {rate_hz} Hz, wanted a positive one; give the true rate"
         raise SignalQualityError(message)
     for name, signal in (("angular velocity", gyro), ("acceleration", force)):
-        if not np.isfinite(signal).all():
+        if not np.isfinite(signal.sum()):
             bad = np.flatnonzero(~np.isfinite(signal).all(axis=1))
             message = (
                 f"orientation: {len(bad)} samples of the {name} are not numbers, the first is sample "
@@ -124,8 +124,23 @@ def bias_rad_s(gyro: Floats, force: Floats, rate_hz: float) -> Floats:
     return np.asarray(time_s @ (turned - seen) / (time_s @ time_s))
 
 
-def without_bias(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Floats:
-    """Return the angular velocity without the bias of the stances.
+@dataclass(frozen=True, eq=False, slots=True)
+class Bias:
+    """The gyroscope's bias over time: `rad_s` (k, 3) at `sample` (k,), lines between and constant beyond."""
+
+    sample: Floats
+    rad_s: Floats
+
+    def at(self, piece: slice) -> Floats:
+        """Return the bias at some samples [rad/s], shape (samples, 3) or, if constant, (1, 3)."""
+        if len(self.sample) == 1:
+            return self.rad_s
+        samples = np.arange(piece.start, piece.stop)
+        return np.array([np.interp(samples, self.sample, axis) for axis in self.rad_s.T]).T
+
+
+def bias_of(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Bias:
+    """Return the bias of the gyroscope that the stances show.
 
     Notes
     -----
@@ -134,11 +149,15 @@ def without_bias(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Flo
     """
     first = bias_rad_s(gyro[rest.before], force[rest.before], rate_hz)
     if rest.after is None:
-        return np.asarray(gyro - first)
+        return Bias(np.zeros(1), first[np.newaxis])
     last = bias_rad_s(gyro[rest.after], force[rest.after], rate_hz)
     begin = (rest.before.start + rest.before.stop - 1) / 2
     end = (rest.after.start + rest.after.stop - 1) / 2
     known, change = BEFORE_SD_RAD_S**2, CHANGE_SD_RAD_S**2
-    total = known + change + AFTER_SD_RAD_S**2
-    share = np.interp(np.arange(len(gyro)), [begin, end], [known / total, (known + change) / total])
-    return np.asarray(gyro - first - share[:, np.newaxis] * (last - first))
+    share = np.array([known, known + change]) / (known + change + AFTER_SD_RAD_S**2)
+    return Bias(np.array([begin, end]), first + np.outer(share, last - first))
+
+
+def without_bias(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Floats:
+    """Return the angular velocity without the bias of the stances."""
+    return np.asarray(gyro - bias_of(gyro, force, rate_hz, rest).at(slice(0, len(gyro))))

@@ -8,13 +8,16 @@ import numpy as np
 
 from imustride.frames import left_product, matrix_from_quaternion, quaternion_from_gravity
 from imustride.orientation.closing import closing_tilt
-from imustride.orientation.increments import mean_rate
+from imustride.orientation.increments import mean_rate_in
 from imustride.orientation.slow_gravity import WINDOW_S, applies, slow_tilt
-from imustride.orientation.stance import checked, without_bias
-from imustride.orientation.tilt import mean_force, without_tilt
+from imustride.orientation.stance import bias_of, checked
+from imustride.orientation.tilt import mean_force, take_away
+from imustride.recording import pieces
 from imustride.registry import Filter
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
     from imustride.orientation.stance import Rest
@@ -52,26 +55,41 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
     bounds the drift (`slow_gravity`). The heading drifts freely.
     """
     gyro, force = checked(angular_velocity_rad_s, acceleration_m_s2, rate_hz, rest)
-    rate = mean_rate(without_bias(gyro, force, rate_hz, rest), rate_hz)
-    quaternion = _integrated(rate, rate_hz)
+    bias = bias_of(gyro, force, rate_hz, rest)
+    rates = (mean_rate_in(gyro, bias, rate_hz, piece) for piece in pieces(len(gyro)))
+    quaternion = _integrated(rates, len(gyro), rate_hz)
     start = quaternion_from_gravity(mean_force(quaternion[rest.before], force[rest.before]))
-    quaternion = quaternion @ left_product(start).T
+    for piece in pieces(len(gyro)):
+        quaternion[piece] = quaternion[piece] @ left_product(start).T
     grown_s = np.inf
     if applies(len(force), rate_hz, rest):
-        quaternion = without_tilt(quaternion, slow_tilt(quaternion, force, rate_hz, rest))
+        take_away(slow_tilt(quaternion, force, rate_hz, rest), quaternion)
         grown_s = WINDOW_S / 2
     if rest.after is not None:
-        tilt = closing_tilt(quaternion, force, rate_hz, rest, rest.after, grown_s)
-        quaternion = without_tilt(quaternion, tilt)
+        take_away(closing_tilt(quaternion, force, rate_hz, rest, rest.after, grown_s), quaternion)
     return matrix_from_quaternion(quaternion)
 
 
-def _integrated(rate: Floats, rate_hz: float) -> Floats:
-    """Return ``first_from_sensor`` quaternions, one exact step a row of `rate`, shape (n, 4)."""
+def _integrated(rates: Iterable[Floats], count: int, rate_hz: float) -> Floats:
+    """Return ``first_from_sensor`` quaternions, one exact step a row of `rates`, shape (count, 4).
+
+    Parameters
+    ----------
+    rates : iterable of ndarray, shape (samples, 3)
+        Rates [rad/s] of consecutive pieces, `count` rows in all.
+    count : int
+    rate_hz : float
+    """
     from vqf import BasicVQF
 
-    # Samples of exactly zero acceleration are left out by the filter: what remains is its integrator.
-    return np.asarray(BasicVQF(1 / rate_hz).updateBatch(rate, np.zeros_like(rate))["quat6D"])
+    integrator = BasicVQF(1 / rate_hz)
+    quaternion, done = np.empty((4, count)), 0
+    for rate in rates:
+        # Samples of exactly zero acceleration are left out by the filter: what remains is its integrator.
+        found = integrator.updateBatch(np.ascontiguousarray(rate), np.zeros((len(rate), 3)))["quat6D"]
+        quaternion[:, done : done + len(rate)] = found.T
+        done += len(rate)
+    return quaternion.T
 
 
 FILTER = Filter(

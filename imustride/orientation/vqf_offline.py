@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from imustride.frames import matrix_from_quaternion
 from imustride.orientation.increments import mean_rate
 from imustride.orientation.stance import checked, without_bias
 from imustride.registry import Filter
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from imustride.orientation.stance import Rest
@@ -47,7 +48,8 @@ def estimate(angular_velocity_rad_s: Floats, acceleration_m_s2: Floats, rate_hz:
 
     gyro, force = checked(angular_velocity_rad_s, acceleration_m_s2, rate_hz, rest)
     rate = mean_rate(without_bias(gyro, force, rate_hz, rest), rate_hz)
-    return matrix_from_quaternion(offlineVQF(rate, force, None, 1 / rate_hz)["quat6D"])
+    rows = (np.ascontiguousarray(signal) for signal in (rate, force))
+    return matrix_from_quaternion(offlineVQF(*rows, None, 1 / rate_hz)["quat6D"])
 
 
 FILTER = Filter(

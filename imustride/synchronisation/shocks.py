@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from imustride.kinematics import Cut
     from imustride.recording import Recording
 
+# So many samples tell how sharp the usual change is.
+MOST_QUANTILE = 100_000
+
 
 @dataclass(frozen=True, slots=True)
 class ShockSettings:
@@ -47,33 +50,50 @@ def sharpness(recording: Recording) -> NDArray[np.float64]:
     """Size of the change of specific force from one sample to the next but one [m/s^2], shape (n,)."""
     acceleration = recording.acceleration_m_s2
     reach = max(round(0.004 * recording.rate_hz), 1)
-    change = np.zeros(len(acceleration))
-    change[reach:] = np.linalg.norm(acceleration[reach:] - acceleration[:-reach], axis=1)
-    change[~recording.measured] = 0.0
-    return change
+    square = np.zeros(len(acceleration))
+    for axis in acceleration.T:
+        square[reach:] += (axis[reach:] - axis[:-reach]) ** 2
+    square[~recording.measured] = 0.0
+    return np.sqrt(square, out=square)
 
 
-def find_shocks(recording: Recording, motion_s: tuple[float, float], settings: ShockSettings) -> NDArray:
+def find_shocks(
+    recording: Recording, motion_s: tuple[float, float], settings: ShockSettings
+) -> NDArray[np.float64]:
     """Return times [s, own clock] and sizes of the sharpest spikes outside the motion, shape (k, 2)."""
     change = sharpness(recording)
-    time = recording.time_s
-    smallest = max(settings.smallest_shock_m_s2, settings.noise_multiple * float(np.quantile(change, 0.1)))
+    usual = float(np.quantile(change[:: max(len(change) // MOST_QUANTILE, 1)], 0.1))
+    smallest = max(settings.smallest_shock_m_s2, settings.noise_multiple * usual)
+    begin, end = ((at - recording.start_s) * recording.rate_hz for at in motion_s)
     found: list[tuple[float, float]] = []
-    for outside in (time < motion_s[0], time > motion_s[1]):
-        left = np.where(outside, change, 0.0)
-        for _ in range(settings.shocks_kept):
-            peak = int(np.argmax(left))
-            if left[peak] < smallest:
-                break
-            before = slice(max(peak - round(settings.rebound_s * recording.rate_hz), 0), peak + 1)
-            onset = before.start + int(np.argmax(left[before] > settings.onset_share * left[peak]))
-            found.append((time[onset], left[peak]))
-            left[np.abs(time - time[peak]) < settings.refractory_s] = 0.0
+    for first, last in ((0, int(np.ceil(begin))), (int(np.floor(end)) + 1, len(change))):
+        found += [
+            (recording.start_s + (first + onset) / recording.rate_hz, size)
+            for onset, size in spikes(change[first:last], recording.rate_hz, smallest, settings)
+        ]
     return np.array(sorted(found)).reshape(-1, 2)
 
 
+def spikes(
+    change: NDArray[np.float64], rate_hz: float, smallest: float, settings: ShockSettings
+) -> list[tuple[int, float]]:
+    """Return onsets [samples] and sizes of the largest spikes, largest first."""
+    left = change.copy()
+    apart = settings.refractory_s * rate_hz
+    found: list[tuple[int, float]] = []
+    while len(left) and len(found) < settings.shocks_kept:
+        peak = int(np.argmax(left))
+        if left[peak] < smallest:
+            break
+        before = slice(max(peak - round(settings.rebound_s * rate_hz), 0), peak + 1)
+        onset = before.start + int(np.argmax(left[before] > settings.onset_share * left[peak]))
+        found.append((onset, float(left[peak])))
+        left[max(int(np.floor(peak - apart)) + 1, 0) : int(np.ceil(peak + apart))] = 0.0
+    return found
+
+
 def match(
-    one: NDArray, other: NDArray, lag_s: float, settings: ShockSettings
+    one: NDArray[np.float64], other: NDArray[np.float64], lag_s: float, settings: ShockSettings
 ) -> tuple[float, list[tuple[int, int]]]:
     """Pair the spikes of two sensors at an assumed lag; return the score and the pairs."""
     if len(one) == 0 or len(other) == 0:
@@ -85,11 +105,15 @@ def match(
         for i, j in enumerate(nearest)
         if gap[i, j] < settings.match_tolerance_s and gap[:, j].argmin() == i
     ]
-    score = sum(np.log1p(min(one[i, 1], other[j, 1])) * (1 - gap[i, j] / settings.match_tolerance_s) for i, j in pairs)
+    score = sum(
+        np.log1p(min(one[i, 1], other[j, 1])) * (1 - gap[i, j] / settings.match_tolerance_s) for i, j in pairs
+    )
     return float(score), pairs
 
 
-def best_pairs(one: NDArray, other: NDArray, coarse_s: float, settings: ShockSettings) -> list[tuple[int, int]]:
+def best_pairs(
+    one: NDArray[np.float64], other: NDArray[np.float64], coarse_s: float, settings: ShockSettings
+) -> list[tuple[int, int]]:
     """Return the pairs of spikes at the lag that matches most of them."""
     if len(one) == 0 or len(other) == 0:
         return []
@@ -117,10 +141,9 @@ def overlap_lag(
     reach_s, step_s : float
         How far from the guess to search, and how finely [s].
     """
-    time = np.arange(span_s[0], span_s[1], step_s)
-    reach = round(reach_s / step_s)
-    wide = np.arange(-reach, len(time) + reach) * step_s + span_s[0]
-    overlap = np.correlate(waveform(other, wide - lag_s), waveform(one, time), "valid")
+    count, reach = round((span_s[1] - span_s[0]) / step_s), round(reach_s / step_s)
+    wide = np.asarray(span_s[0] + step_s * np.arange(-reach, count + reach), dtype=np.float64)
+    overlap = np.correlate(waveform(other, wide - lag_s), waveform(one, wide[reach : reach + count]), "valid")
     return float(lag_s - (np.argmax(overlap) - reach) * step_s)
 
 
@@ -130,7 +153,8 @@ def waveform(recording: Recording, times_s: NDArray[np.float64]) -> NDArray[np.f
     high = recording.index(times_s[-1]) + 3
     piece = recording.acceleration_m_s2[low:high]
     deviation = np.linalg.norm(piece - np.median(piece, axis=0), axis=1)
-    curve = np.interp(times_s, recording.time_s[low:high], deviation)
+    known_s = recording.start_s + np.arange(low, low + len(piece)) / recording.rate_hz
+    curve = np.interp(times_s, known_s, deviation)
     curve = curve - np.median(curve)
     return np.asarray(curve / (np.linalg.norm(curve) + 1e-12))
 
@@ -162,7 +186,11 @@ def join(one: Recording, other: Recording, cuts: tuple[Cut, Cut], settings: Shoc
 
 
 def fit_clock(
-    at_s: NDArray[np.float64], lag_s: NDArray[np.float64], middle_s: float, period_s: float, settings: ShockSettings
+    at_s: NDArray[np.float64],
+    lag_s: NDArray[np.float64],
+    middle_s: float,
+    period_s: float,
+    settings: ShockSettings,
 ) -> Clock:
     """Fit offset and drift through timed shocks; the drift is held near zero as far as quartz allows."""
     timing_sd = 0.4 * period_s
