@@ -22,13 +22,15 @@ from imustride.segmentation.contact import find_contacts
 from imustride.segmentation.pushing import end_of_pushing
 from imustride.settings import Settings
 from imustride.synchronisation.shocks import synchronise
+from imustride.trajectory.track import last_off, track
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import pandas as pd
+    from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Cut
+    from imustride.kinematics import BladePath, Clock, Cut
     from imustride.recording import Recording
 
 # Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
@@ -99,7 +101,12 @@ def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings
     by_side = {side: clocks[f"{side}_skate"] for side in kinematics}
     contacts = {side: find_contacts(moved, settings.contact) for side, moved in kinematics.items()}
     counts = end_of_pushing(contacts, by_side, settings.pushing)
-    feet = {side: Foot(kinematics[side], by_side[side], contacts[side], counts[side]) for side in kinematics}
+    stands = {side: stands_after(recordings[f"{side}_skate"], cuts[f"{side}_skate"]) for side in kinematics}
+    paths = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, settings)
+    feet = {
+        side: Foot(kinematics[side], by_side[side], contacts[side], counts[side], paths.get(side))
+        for side in kinematics
+    }
     pushes = in_contract_order(push_table(name, feet, list(methods("metrics").values())))
     off_s = {side: contacts[side][: counts[side], 1] for side in kinematics}
     judgement = judge(kinematics, off_s, pushes, settings.quality)
@@ -184,6 +191,47 @@ def join_clocks(
             return first, clocks
     of_skates = {place: recordings[place] for place in skates}
     return skates[0], synchronise(of_skates, cuts, skates[0], settings.shocks)
+
+
+def pushing_only(
+    contacts_s: Mapping[str, NDArray[np.float64]], counts: Mapping[str, int]
+) -> dict[str, NDArray[np.float64]]:
+    """Cut each side's contacts behind its last push: the glide that follows has no end."""
+    out = {}
+    for side, contacts in contacts_s.items():
+        kept = contacts[: counts[side] + 1].copy()
+        kept[counts[side] :, 1] = np.nan
+        out[side] = kept
+    return out
+
+
+def blade_paths(
+    kinematics: Mapping[str, Kinematics],
+    clocks: Mapping[str, Clock],
+    contacts_s: Mapping[str, NDArray[np.float64]],
+    stands: Mapping[str, bool],
+    settings: Settings,
+) -> dict[str, BladePath]:
+    """Track the blades of one run; both together where their clocks are joined, none in a run too long."""
+    sprints = {
+        side: moved
+        for side, moved in kinematics.items()
+        if np.isfinite(contacts_s[side][:, 1]).sum() > 1
+        and last_off(contacts_s[side]) - moved.cut.stance_s[1] < settings.track.longest_s
+    }
+    together = len(sprints) == 2 and all(clock.joined for clock in clocks.values())
+    groups = [list(sprints)] if together else [[side] for side in sprints]
+    out: dict[str, BladePath] = {}
+    for group in groups:
+        some = {side: sprints[side] for side in group}
+        out |= track(some, clocks, contacts_s, stands, settings=settings.track)
+    return out
+
+
+def stands_after(recording: Recording, cut_: Cut) -> bool:
+    """Whether the quiet span after the motion is a stance."""
+    stance = slice(recording.index(cut_.stance_s[0]), recording.index(cut_.stance_s[1]))
+    return stop_slice(recording, cut_, stance) is not None
 
 
 def stop_slice(recording: Recording, cut_: Cut, stance: slice) -> slice | None:

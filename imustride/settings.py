@@ -11,6 +11,7 @@ from imustride.quality.judging import QualitySettings
 from imustride.segmentation.contact import ContactSettings
 from imustride.segmentation.pushing import PushingSettings
 from imustride.synchronisation.shocks import ShockSettings
+from imustride.trajectory.settings import TrackSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,3 +26,4 @@ class Settings:
     pushing: PushingSettings = field(default_factory=PushingSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     systematic: SystematicSettings = field(default_factory=SystematicSettings)
+    track: TrackSettings = field(default_factory=TrackSettings)
