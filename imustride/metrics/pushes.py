@@ -31,6 +31,14 @@ FLAGS = (
     "sides_swapped",
 )
 EVENT_GUARD_S = 0.02
+RESTS_ON_BLADE_ON = (
+    "blade_on_s", "contact_time_s", "stride_time_s", "stride_rate_hz", "step_time_s", "blade_speed_m_s",
+    "stride_length_m", "stride_length_m_sd", "lateral_travel_m", "lateral_travel_m_sd",
+)  # fmt: skip
+RESTS_ON_BLADE_OFF = (
+    "contact_time_s", "swing_time_s", "double_support_s", "push_off_angular_velocity_deg_s", "blade_speed_m_s",
+    "track_angle_deg", "track_angle_deg_sd", "stride_width_m", "lateral_travel_m", "lateral_travel_m_sd",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -87,7 +95,8 @@ def side_table(
     spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
     if foot.path is not None:
-        still = np.isfinite(view.on_s) & np.isfinite(view.off_s) & table["track_angle_deg"].isna().to_numpy()
+        timed = np.isfinite(view.on_s) & np.isfinite(view.off_s) & ~spoiled_off
+        still = timed & table["track_angle_deg"].isna().to_numpy()
         flags = [
             ";".join(filter(None, (words, "no_glide" if flat else "")))
             for words, flat in zip(flags, still, strict=True)
@@ -121,7 +130,8 @@ def other_lateral_m(foot: Foot, other: Foot, off_s: NDArray[np.float64]) -> NDAr
     theirs = np.append(other.contacts_s[: other.pushes, 1], np.nan)
     mine = np.asarray(foot.clock.reference(off_s))
     k = np.searchsorted(np.asarray(other.clock.reference(theirs[:-1])), mine, side="right")
-    return other.path.at(other.path.position_m, theirs[k])[:, 1]
+    lateral = other.path.at(other.path.position_m, theirs[k])[:, 1]
+    return np.where(in_gap(other.kinematics, theirs)[k], np.nan, lateral)
 
 
 def other_blade_on(
@@ -182,10 +192,8 @@ def spoiled(
 
 def hide(table: pd.DataFrame, lost_on: NDArray[np.bool_], lost_off: NDArray[np.bool_]) -> None:
     """Empty the values that rest on an event inside a gap."""
-    for column in ("blade_on_s", "contact_time_s", "stride_time_s", "stride_rate_hz", "step_time_s"):
-        table.loc[lost_on, column] = np.nan
-    for column in ("contact_time_s", "swing_time_s", "double_support_s", "push_off_angular_velocity_deg_s"):
-        table.loc[lost_off, column] = np.nan
+    for lost, columns in ((lost_on, RESTS_ON_BLADE_ON), (lost_off, RESTS_ON_BLADE_OFF)):
+        table.loc[lost, [name for name in columns if name in table]] = np.nan
 
 
 def number_pushes(table: pd.DataFrame, *, joined: bool) -> pd.DataFrame:

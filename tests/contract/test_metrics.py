@@ -5,13 +5,14 @@ import re
 import numpy as np
 import pytest
 
-from imustride.kinematics import Cut, Kinematics
+from imustride.kinematics import BladePath, Cut, Kinematics
 from imustride.metrics.view import PushView
 from imustride.registry import Metric, methods
 
 CONTRACT = (
     "contact_time_s", "swing_time_s", "stride_time_s", "stride_rate_hz", "step_time_s", "double_support_s",
-    "push_off_angular_velocity_deg_s", "edge_angle_deg",
+    "push_off_angular_velocity_deg_s", "edge_angle_deg", "track_angle_deg", "blade_speed_m_s", "stride_length_m",
+    "stride_width_m", "lateral_travel_m",
 )  # fmt: skip
 # Suffix of the name and the unit it stands for, the longest first.
 UNITS = {
@@ -19,6 +20,7 @@ UNITS = {
     "_percent": "%", "_ratio": "", "_count": "", "_s": "s", "_m": "m",
 }  # fmt: skip
 METRICS = methods("metrics")
+NEED_A_PATH = ("track_angle_deg", "blade_speed_m_s", "stride_length_m", "stride_width_m", "lateral_travel_m")
 every = pytest.mark.parametrize("metric", METRICS.values(), ids=METRICS.keys())
 
 
@@ -39,12 +41,30 @@ def skate(side):
     )
 
 
-def view(on, off, following, other, side="left"):
+def path():
+    """A straight path, 4 m/s along the lane and 0.5 m/s to the left of it, known to 0.1 m."""
+    time_s = np.linspace(100.0, 109.0, 200)
+    return BladePath(
+        time_s=time_s,
+        position_m=(time_s[:, None] - 100.0) * [4.0, 0.5],
+        velocity_m_s=np.tile([4.0, 0.5], (200, 1)),
+        heading_rad=np.full(4000, np.arctan2(0.5, 4.0)),
+        root=np.random.default_rng(4).normal(0, 0.1, (200, 2, 6)),
+        heading_root=np.full((200, 6), 0.01),
+        lane_sd_rad=0.02,
+    )
+
+
+def view(on, off, following, other, side="left", way=None):
     events = (np.array(values, float) for values in (on, off, following, other))
-    return PushView(skate(side), *events)
+    lateral = None if way is None else np.full(len(on), 0.3)
+    return PushView(skate(side), *events, way, lateral)
 
 
-def test_the_columns_of_the_contract_that_need_no_path_are_measured():
+paths = pytest.mark.parametrize("way", [None, path()], ids=["no path", "path"])
+
+
+def test_the_columns_of_the_contract_are_measured():
     assert set(CONTRACT) <= set(METRICS)
 
 
@@ -63,29 +83,32 @@ def test_the_descriptor_is_complete(metric):
 
 @every
 def test_the_unit_is_in_the_name(metric):
-    (suffix,) = [suffix for suffix in UNITS if metric.name.endswith(suffix)][:1]
+    (suffix,) = [suffix for suffix in UNITS if metric.name.removesuffix("_sd").endswith(suffix)][:1]
     assert metric.unit == UNITS[suffix]
 
 
 @every
+@paths
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_one_number_a_push(metric, side):
-    values = metric.measure(view([102.0, 103.0], [102.4, 103.4], [102.8, 103.8], [102.3, 103.3], side))
+def test_one_number_a_push(metric, side, way):
+    values = metric.measure(view([102.0, 103.0], [102.4, 103.4], [102.8, 103.8], [102.3, 103.3], side, way))
     assert values.shape == (2,)
     assert values.dtype == np.float64
 
 
 @every
-def test_no_push_gives_no_number(metric):
-    values = metric.measure(view([], [], [], []))
+@paths
+def test_no_push_gives_no_number(metric, way):
+    values = metric.measure(view([], [], [], [], "left", way))
     assert values.shape == (0,)
     assert values.dtype == np.float64
 
 
 @every
-def test_without_events_every_value_is_empty(metric):
+@paths
+def test_without_events_every_value_is_empty(metric, way):
     nothing = [np.nan, np.nan]
-    assert np.isnan(metric.measure(view(nothing, nothing, nothing, nothing))).all()
+    assert np.isnan(metric.measure(view(nothing, nothing, nothing, nothing, "left", way))).all()
 
 
 @every
@@ -113,3 +136,21 @@ def test_an_index_is_only_of_values_that_are_always_positive(metric):
     # Double support is negative in flight, an edge may be the outside one, an angle outward may be inward.
     signed = {"double_support_s", "edge_angle_deg", "track_angle_deg", "lateral_travel_m"}
     assert metric.name not in signed or metric.symmetry != "index"
+
+
+@pytest.mark.parametrize("name", NEED_A_PATH)
+def test_a_path_is_not_invented(name):
+    values = METRICS[name].measure(view([102.0], [102.4], [102.8], [102.3]))
+    assert np.isnan(values).all()
+
+
+@pytest.mark.parametrize(("side", "sign"), [("left", 1), ("right", -1)])
+def test_a_straight_path_is_measured_as_it_is(side, sign):
+    # 4 m/s along, 0.5 m/s to the left: outward on the left foot. The other blade leaves at 0.3 m.
+    seen = view([102.0], [102.4], [102.8], [102.3], side, path())
+    found = {name: METRICS[name].measure(seen)[0] for name in NEED_A_PATH}
+    assert found["blade_speed_m_s"] == pytest.approx(np.hypot(4.0, 0.5))
+    assert found["stride_length_m"] == pytest.approx(3.2)
+    assert found["lateral_travel_m"] == pytest.approx(sign * 0.2)
+    assert found["track_angle_deg"] == pytest.approx(sign * np.degrees(np.arctan2(0.5, 4.0)))
+    assert found["stride_width_m"] == pytest.approx(abs(0.3 - 2.4 * 0.5))

@@ -28,6 +28,7 @@ import pytest
 
 from imustride.kinematics import Clock, Cut, Kinematics
 from imustride.metrics.pushes import FLAGS, Foot, push_table
+from imustride.metrics.runs import run_row
 from imustride.metrics.symmetry import MetricSymmetry, symmetry_table
 from imustride.registry import methods
 
@@ -257,6 +258,25 @@ def test_left_against_right_as_worked_out(table):
     assert double["difference"] == pytest.approx(-0.125, abs=2e-4)
     assert np.isnan(double["symmetry_index_percent"])
     assert compared.loc["later", "contact_time_s"]["verdict"] == "not measured"
+
+
+def test_the_run_in_one_line_as_worked_out(table):
+    # Push 0 stays out. Strides .80, .65, .70: 3 / 2.15 = 1.39535 Hz; steps .50, .30, .35: 3 / 1.15 = 2.6087 Hz.
+    # 30.48 m between the gates in 4.80 s: 6.35 m/s. The left foot pushes off last from standing.
+    gates = (np.array([0.0, 15.0, 30.48]), np.array([0.0, 2.90, 4.80]))
+    row = run_row("run-1", "left_skate", table, gates, usable=True, reason="")
+    assert (row["run"], row["clock"], row["start_foot"]) == ("run-1", "left_skate", "left")
+    assert (row["pushes_left"], row["pushes_right"]) == (2, 2)
+    assert row["stride_rate_hz"] == pytest.approx(1.39535, rel=2e-4)
+    assert row["step_rate_hz"] == pytest.approx(2.6087, rel=2e-4)
+    assert row["gate_time_s"] == pytest.approx(4.80)
+    assert row["mean_speed_m_s"] == pytest.approx(6.35)
+    assert row["usable"] is True
+
+
+def test_without_gates_the_run_has_no_gate_time(table):
+    row = run_row("run-1", "left_skate", table, None, usable=True, reason="")
+    assert np.isnan(row["gate_time_s"])
 
 
 def test_a_contact_cut_by_the_end_of_the_log():

@@ -1,7 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from imustride.kinematics import Clock
+from imustride.kinematics import BladePath, Clock
 from imustride.metrics.pushes import FLAGS, push_table
 from imustride.registry import methods
 
@@ -112,6 +114,34 @@ def test_a_blade_off_in_a_gap_empties_what_rests_on_it(both, gap, foot):
     rest = {"contact_time_s", "swing_time_s", "double_support_s", "push_off_angular_velocity_deg_s"}
     assert missing == {*rest, "edge_angle_deg"}
     assert flags == "gap"
+
+
+def test_places_at_an_event_in_a_gap_are_empty_too(both, gap):
+    time_s = np.linspace(0.0, 20.0, 2001)
+    path = BladePath(
+        time_s=time_s,
+        position_m=np.stack([5 * time_s, 0.2 * np.sin(time_s)], axis=1),
+        velocity_m_s=np.tile([5.0, 0.0], (2001, 1)),
+        heading_rad=np.zeros(4000),
+        root=np.full((2001, 2, 3), 0.1),
+        heading_root=np.full((2001, 3), 0.01),
+        lane_sd_rad=0.02,
+    )
+    feet = {side: replace(each, path=path) for side, each in both.items()}
+    whole = table(**feet)
+    assert "no_glide" not in ";".join(whole["flags"])
+    rests = {
+        4.2: ["blade_speed_m_s", "stride_length_m", "lateral_travel_m"],  # blade-on of left 3
+        4.6: ["blade_speed_m_s", "lateral_travel_m", "track_angle_deg", "stride_width_m"],  # its blade-off
+    }
+    for at_s, columns in rests.items():
+        holed = replace(feet["left"], kinematics=gap(at_s - 0.01, at_s + 0.01))
+        found = table(left=holed, right=feet["right"])
+        (row,) = found[(found["side"] == "left") & (found["push"] == 3)].to_dict("records")
+        assert np.isnan([row[column] for column in columns]).all(), at_s
+        assert row["flags"] == "gap"
+        others = found[(found["side"] == "left") & found["push"].isin([1, 4, 5])]
+        assert others["lateral_travel_m"].notna().tolist() == [False, True, True]
 
 
 def test_a_gap_within_a_contact_leaves_its_times(both, gap, foot):
