@@ -23,6 +23,7 @@ Gelman A. (2006) Prior distributions for variance parameters in hierarchical mod
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,9 +44,9 @@ COSINES_FACTOR = 0.4
 COSINES_MINIMUM = 2
 # Median of the run-to-run change of the difference, in push-to-push standard deviations (common practice, no
 # source; the coverage that follows is what tests/benchmark/symmetry_coverage.py prints).
-CHANGE_MEDIAN = 0.2
+CHANGE_MEDIAN = 0.12
 CHANGES = 24
-NODES = 48
+NODES = 24
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -59,8 +60,8 @@ class RandomError:
     freedom : int
         Degrees of freedom of every member.
     run_variance : float
-        Variance that one more run of this kind is expected to have about the day's
-        difference [unit squared].
+        Variance of one run of this kind about the day's difference, as likely too large as too
+        small [unit squared].
     """
 
     weight: NDArray[np.float64]
@@ -80,15 +81,22 @@ class RandomError:
         from scipy.optimize import brentq
         from scipy.special import chdtri, ndtr
 
-        node, node_weight = np.polynomial.legendre.leggauss(NODES)
-        inflation = self.freedom / chdtri(self.freedom, 0.5 * (node + 1.0))
+        share, share_weight = _gauss_legendre()
+        inflation = self.freedom / chdtri(self.freedom, share)
         sd = np.sqrt(self.scale[:, None] ** 2 * inflation + systematic_sd**2)
-        weight = self.weight[:, None] * 0.5 * node_weight
+        weight = self.weight[:, None] * share_weight
 
         def excess(half_width: float) -> float:
             return float(np.sum(weight * ndtr(half_width / sd))) - 0.5 * (1.0 + LEVEL)
 
         return float(brentq(excess, 0.0, 10.0 * sd.max(), xtol=1e-6 * sd.min()))
+
+
+@cache
+def _gauss_legendre() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes and weights of the integral from 0 to 1."""
+    node, weight = np.polynomial.legendre.leggauss(NODES)
+    return 0.5 * (node + 1.0), 0.5 * weight
 
 
 def random_error(runs: Sequence[PairedRun]) -> RandomError | None:
@@ -105,6 +113,8 @@ def random_error(runs: Sequence[PairedRun]) -> RandomError | None:
     RandomError or None
         None where no degree of freedom is left: too few pushes to see any variation.
     """
+    from scipy.special import chdtri
+
     noise = [noise_squares(run) for run in runs]
     freedom = sum(cosines for _, cosines in noise) + len(runs) - 1
     if freedom < 1:
@@ -132,7 +142,8 @@ def random_error(runs: Sequence[PairedRun]) -> RandomError | None:
     scale = np.sqrt(noise_variance * np.sum(share**2 * variance, axis=0))
     expected_change = change**2 if len(runs) > 1 else np.full(1, CHANGE_MEDIAN**2)
     run_variance = float(weight @ (noise_variance * (own_variance.mean() + expected_change)))
-    return RandomError(weight, scale, freedom, run_variance)
+    median_unbiased = freedom / float(chdtri(freedom, 0.5))
+    return RandomError(weight, scale, freedom, run_variance * median_unbiased)
 
 
 def noise_squares(run: PairedRun) -> tuple[float, int]:
@@ -147,10 +158,12 @@ def noise_squares(run: PairedRun) -> tuple[float, int]:
     """
     n = len(run.value)
     wanted = max(COSINES_MINIMUM, round(COSINES_FACTOR * n ** (2 / 3)))
-    cosines = min(wanted, n - 3)
+    bend = int(n >= 4 + COSINES_MINIMUM)  # a bent trend leaks into the cosines: out too, where none is lost
+    cosines = min(wanted, n - 3 - bend)
     foot = np.where(run.right, 1.0, -1.0)
     place = (run.position - run.position[0] + 0.5) / (run.position[-1] - run.position[0] + 1.0)
     slow = np.cos(np.pi * place[:, None] * np.arange(1, cosines + 1))
-    columns = np.column_stack([np.ones(n), place, foot, foot[:, None] * slow])
-    basis = np.linalg.qr(columns)[0][:, 3:]
+    trend = place[:, None] ** np.arange(2 + bend)
+    columns = np.column_stack([trend, foot, foot[:, None] * slow])
+    basis = np.linalg.qr(columns)[0][:, 3 + bend :]
     return float(np.sum((run.value @ basis) ** 2)), cosines
