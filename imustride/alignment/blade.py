@@ -72,25 +72,52 @@ def align(
     declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
     lever = recording.sensor.position_m or settings.default_lever_m
     breaks = breaks_in(recording, levelled.fitted, settings)
-    levelled, fit, steps = fitted(levelled, breaks, lever, declared, settings)
-    turn = turn_about_up(fit.azimuth_rad)
+    moved = dead_reckoned(levelled, breaks, lever, declared, settings)
+    if len(breaks) and moved.fastest_m_s > settings.fastest_m_s:
+        # Nobody skates that fast: what the breaks took was guessed wrong, better to guess nothing.
+        plain = dead_reckoned(levelled, breaks[:0], lever, declared, settings)
+        moved = min(moved, plain, key=lambda one: one.fastest_m_s)
+    turn = turn_about_up(moved.fit.azimuth_rad)
+    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
+    level = moved.attitude[levelled.fitted.start].T
+    return Alignment(
+        turn @ level.T @ level_from_sensor,
+        moved.fit.azimuth_sd_rad,
+        turned(moved.attitude, turn, level @ turn.T),
+        moved.velocity_m_s @ turn.T,
+        recording.start_s + (levelled.fitted.stop - 1) / recording.rate_hz,
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DeadReckoned:
+    """A fit, the attitude and velocity that follow (n rows), and the highest speed within the fit."""
+
+    fit: Fit
+    attitude: NDArray[np.float64]
+    velocity_m_s: NDArray[np.float64]
+    fastest_m_s: float
+
+
+def dead_reckoned(
+    levelled: Levelled,
+    breaks: NDArray[np.int64],
+    lever_m: tuple[float, float, float],
+    declared_rad: float | None,
+    settings: BladeSettings,
+) -> DeadReckoned:
+    """Fit, and integrate with what was fitted."""
+    levelled, fit, steps = fitted(levelled, breaks, lever_m, declared_rad, settings)
     straight = corrected_attitude(levelled, fit.unknowns)
-    lever_level = turn.T @ np.add(lever, [fit.lever_m, 0.0, 0.0])
+    lever_level = turn_about_up(fit.azimuth_rad).T @ np.add(lever_m, [fit.lever_m, 0.0, 0.0])
     velocity = blade_velocity_m_s(replace(levelled, attitude=straight), fit, lever_level, settings)
-    span = round(settings.relevel_s * recording.rate_hz)
+    span = round(settings.relevel_s * levelled.rate_hz)
     for at, step in steps:
         velocity[at:] += step
         # No constraint holds the vertical: over a stride or two a skate gains no height.
         velocity[at:, 2] -= velocity[at : at + span, 2].mean()
-    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
-    level = straight[levelled.fitted.start].T
-    return Alignment(
-        turn @ level.T @ level_from_sensor,
-        fit.azimuth_sd_rad,
-        turned(straight, turn, level @ turn.T),
-        velocity @ turn.T,
-        recording.start_s + (levelled.fitted.stop - 1) / recording.rate_hz,
-    )
+    fastest = float(np.hypot(*velocity[levelled.fitted, :2].T).max())
+    return DeadReckoned(fit, straight, velocity, fastest)
 
 
 def in_level(

@@ -43,6 +43,7 @@ class BladeSettings:
     slowest_m_s: float = 1.2
     calm_rate_rad_s: float = np.radians(200.0)
     longest_fit_s: float = 12.0
+    fastest_m_s: float = 25.0  # best skaters reach 11 m/s, a foot in recovery twice that at most
     thinning: float = 0.2  # neighbouring samples err together: one in five counts
     starts: int = 4
     default_lever_m: tuple[float, float, float] = (0.0, 0.02, 0.10)

@@ -50,7 +50,7 @@ def end_of_pushing(
     shared = {side: np.asarray(clocks[side].reference(own)) for side, own in contacts.items()}
     left, right = shared["left"], shared["right"]
     together = overlaps(left, right)
-    standing = np.isnan(left[:, None, 0]) & np.isnan(right[None, :, 0])
+    standing = np.isnan(left[:, None, 0]) | np.isnan(right[None, :, 0])
     gliding = (together > settings.longest_double_support_s) & ~standing
     if not gliding.any():
         return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in contacts.items()}

@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 MATCH_S = 0.15
 VALUES = ("contact_time_s", "stride_time_s", "push_off_angular_velocity_deg_s", "edge_angle_deg")
+PATHS = ("blade_speed_m_s", "stride_length_m", "track_angle_deg", "lateral_travel_m")
 
 
 def generator(name: str):
@@ -137,10 +138,26 @@ def figures(results: list[dict]) -> dict[str, float]:
     out["edge rms deg"] = np.sqrt((edge**2).mean())
     for column in ("contact_time_s", "push_off_angular_velocity_deg_s"):
         out[f"index {column} mean abs points"] = float(np.mean(np.abs(index_errors(table, column))))
-    for column in VALUES:
+    out |= path_figures(found)
+    for column in (*VALUES, *PATHS):
         wanted = clean[clean[f"true_{column}"].notna()]
         out[f"empty {column} %"] = 100 * wanted[column].isna().mean() if len(wanted) else 0.0
     out["seconds a run"] = float(np.mean([r["seconds"] for r in results]))
+    return out
+
+
+def path_figures(found: pd.DataFrame) -> dict[str, float]:
+    """Root mean square errors of what rests on the blades' paths, and how often the stated spread holds."""
+    out: dict[str, float] = {}
+    for column in PATHS:
+        error = (found[column] - found[f"true_{column}"]).astype(float)
+        out[f"{column} rms"] = float(np.sqrt((error**2).mean()))
+        if column == "stride_length_m":
+            long = found[f"true_{column}"] > 0.5
+            out["stride_length rms %"] = 100 * float(np.sqrt(((error / found[f"true_{column}"])[long] ** 2).mean()))
+        if f"{column}_sd" in found:
+            inside = (error.abs() < 1.96 * found[f"{column}_sd"].astype(float))[error.notna()]
+            out[f"{column} within 1.96 sd %"] = 100 * float(inside.mean())
     return out
 
 
