@@ -68,10 +68,10 @@ def matrix_from_quaternion(quaternion: Floats) -> Floats:
     ndarray, shape (n, 3, 3)
         ``a_from_b``; each element's course over the samples lies in one piece in memory.
     """
-    matrix = np.empty((3, 3, len(quaternion)))
+    matrices = empty_matrices(len(quaternion))
     for piece in pieces(len(quaternion)):
-        _write_matrices(quaternion[piece], matrix[:, :, piece])
-    return np.moveaxis(matrix, 2, 0)
+        _write_matrices(quaternion[piece], np.moveaxis(matrices[piece], 0, 2))
+    return matrices
 
 
 def _write_matrices(quaternion: Floats, matrix: Floats) -> None:
@@ -93,20 +93,42 @@ def turned_vectors(rotation: Floats, vectors: Floats) -> Floats:
     return out.T
 
 
-def turned_matrices(left: Floats, matrices: Floats, right: Floats) -> Floats:
+def turned_matrices(left: Floats, matrices: Floats, right: Floats, out: Floats | None = None) -> Floats:
     """Return ``left @ matrix @ right`` for every matrix, shape (3, 3), (n, 3, 3) and (3, 3) to (n, 3, 3).
+
+    Parameters
+    ----------
+    left, matrices, right : ndarray
+    out : ndarray, shape (n, 3, 3), optional
+        Where to write them, of the layout of `empty_matrices`.
 
     Notes
     -----
     One product with a matrix (9, 9) a piece, small enough not to be split among threads, which on a busy
-    machine costs more than it gains. Each element of the result lies in one piece in memory.
+    machine costs more than it gains.
     """
     both = np.kron(left, right.T)
-    out = np.empty((9, len(matrices)))
-    rows = np.moveaxis(matrices, 0, 2).reshape(9, -1)
+    out = empty_matrices(len(matrices)) if out is None else out
+    source, target = (np.moveaxis(array, 0, 2).reshape(9, -1) for array in (matrices, out))
     for piece in pieces(len(matrices), 2048):
-        np.matmul(both, rows[:, piece], out=out[:, piece])
-    return np.moveaxis(out.reshape(3, 3, -1), 2, 0)
+        np.matmul(both, source[:, piece], out=target[:, piece])
+    return out
+
+
+def empty_matrices(count: int) -> Floats:
+    """Return room for matrices, shape (count, 3, 3); an element's course lies in one piece in memory."""
+    return np.moveaxis(np.empty((3, 3, count)), 2, 0)
+
+
+def matrices_on(matrices: Floats, vectors: Floats) -> Floats:
+    """Return ``matrix @ vector`` for every sample, shape (n, 3, 3) and (n, 3) to (n, 3), axes in one piece each."""
+    x, y, z = vectors.T
+    out = np.empty((3, len(vectors)))
+    for axis, (a, b, c) in enumerate(np.moveaxis(matrices, 0, 2)):
+        np.multiply(a, x, out=out[axis])
+        out[axis] += b * y
+        out[axis] += c * z
+    return out.T
 
 
 def quaternion_from_matrix(matrix: Floats) -> Floats:

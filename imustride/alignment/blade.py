@@ -2,47 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.alignment.forward import fit_forward, wander_m_s
-from imustride.alignment.gaps import breaks_in, mended, relevelled, turned
-from imustride.alignment.motion import Alignment, BladeSettings, running_integral, strapdown, turn_about_up
-from imustride.frames import level_from_gravity
+from imustride.alignment.beginning import beginning_of, fitted
+from imustride.alignment.forward import wander_m_s
+from imustride.alignment.motion import Alignment, BladeSettings, running_integral, turn_about_up
+from imustride.frames import empty_matrices, matrices_on, turned_matrices, turned_vectors
+from imustride.recording import pieces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from imustride.alignment.beginning import Beginning
     from imustride.alignment.forward import Fit
     from imustride.kinematics import Cut
     from imustride.recording import Recording
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Levelled:
-    """A recording in the sensor's levelled axes.
-
-    Parameters
-    ----------
-    force, rate : ndarray, shape (n, 3)
-        Specific force [m/s^2] and angular velocity [rad/s].
-    attitude : ndarray, shape (n, 3, 3)
-        ``earth_from_level``; the earth frame is the levelled sensor's own frame in the stance.
-    gravity_m_s2 : float
-        As the sensor measures it in the stance.
-    rate_hz : float
-    fitted : slice
-        From the last sample of the stance to the last that the fit uses.
-    """
-
-    force: NDArray[np.float64]
-    rate: NDArray[np.float64]
-    attitude: NDArray[np.float64]
-    gravity_m_s2: float
-    rate_hz: float
-    fitted: slice
 
 
 def align(
@@ -67,79 +44,48 @@ def align(
     Alignment
     """
     settings = settings or BladeSettings()
-    levelled, level_from_sensor = in_level(recording, earth_from_sensor, cut, settings)
-    axes = recording.sensor.axes
-    declared = None if axes is None else declared_azimuth(axes, level_from_sensor)
-    lever = recording.sensor.position_m or settings.default_lever_m
-    breaks = breaks_in(recording, levelled.fitted, settings)
-    moved = dead_reckoned(levelled, breaks, lever, declared, settings)
-    if len(breaks) and moved.fastest_m_s > settings.fastest_m_s:
+    run = beginning_of(recording, earth_from_sensor, cut, settings)
+    found, fastest_m_s = dead_reckoned(recording, earth_from_sensor, run, settings)
+    if len(run.breaks) and fastest_m_s > settings.fastest_m_s:
         # Nobody skates that fast: what the breaks took was guessed wrong, better to guess nothing.
-        plain = dead_reckoned(levelled, breaks[:0], lever, declared, settings)
-        moved = min(moved, plain, key=lambda one: one.fastest_m_s)
-    turn = turn_about_up(moved.fit.azimuth_rad)
-    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
-    level = moved.attitude[levelled.fitted.start].T
-    return Alignment(
-        turn @ level.T @ level_from_sensor,
-        moved.fit.azimuth_sd_rad,
-        turned(moved.attitude, turn, level @ turn.T),
-        moved.velocity_m_s @ turn.T,
-        recording.start_s + (levelled.fitted.stop - 1) / recording.rate_hz,
-    )
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class DeadReckoned:
-    """A fit, the attitude and velocity that follow (n rows), and the highest speed within the fit."""
-
-    fit: Fit
-    attitude: NDArray[np.float64]
-    velocity_m_s: NDArray[np.float64]
-    fastest_m_s: float
+        run = replace(run, breaks=run.breaks[:0])
+        plain, plain_m_s = dead_reckoned(recording, earth_from_sensor, run, settings)
+        found = plain if plain_m_s < fastest_m_s else found
+    return found
 
 
 def dead_reckoned(
-    levelled: Levelled,
-    breaks: NDArray[np.int64],
-    lever_m: tuple[float, float, float],
-    declared_rad: float | None,
+    recording: Recording,
+    earth_from_sensor: NDArray[np.float64],
+    run: Beginning,
     settings: BladeSettings,
-) -> DeadReckoned:
-    """Fit, and integrate with what was fitted."""
-    levelled, fit, steps = fitted(levelled, breaks, lever_m, declared_rad, settings)
-    straight = corrected_attitude(levelled, fit.unknowns)
-    lever_level = turn_about_up(fit.azimuth_rad).T @ np.add(lever_m, [fit.lever_m, 0.0, 0.0])
-    velocity = blade_velocity_m_s(replace(levelled, attitude=straight), fit, lever_level, settings)
-    span = round(settings.relevel_s * levelled.rate_hz)
-    for at, step in steps:
-        velocity[at:] += step
-        # No constraint holds the vertical: over a stride or two a skate gains no height.
-        velocity[at:, 2] -= velocity[at : at + span, 2].mean()
-    fastest = float(np.hypot(*velocity[levelled.fitted, :2].T).max())
-    return DeadReckoned(fit, straight, velocity, fastest)
-
-
-def in_level(
-    recording: Recording, earth_from_sensor: NDArray[np.float64], cut: Cut, settings: BladeSettings
-) -> tuple[Levelled, NDArray[np.float64]]:
-    """Turn a recording into the axes that its quiet stance levels; also ``level_from_sensor``."""
-    stance = slice(recording.index(cut.stance_s[0]), recording.index(cut.stance_s[1]))
-    up = recording.acceleration_m_s2[stance].mean(axis=0)
-    level_from_sensor = level_from_gravity(up)
-    heading = earth_from_sensor[stance.stop] @ level_from_sensor.T
-    north = turn_about_up(np.arctan2(heading[1, 0], heading[0, 0]))
-    longest = stance.stop + round(settings.longest_fit_s * recording.rate_hz)
-    end = min(recording.index(cut.motion_s[1]), longest)
-    levelled = Levelled(
-        recording.acceleration_m_s2 @ level_from_sensor.T,
-        recording.angular_velocity_rad_s @ level_from_sensor.T,
-        turned(earth_from_sensor, north, level_from_sensor.T),
-        float(np.linalg.norm(up)),
-        recording.rate_hz,
-        slice(stance.stop, end + 1),
-    )
-    return levelled, level_from_sensor
+) -> tuple[Alignment, float]:
+    """Fit, and integrate with what was fitted; also the highest speed within the fit [m/s]."""
+    axes = recording.sensor.axes
+    declared = None if axes is None else declared_azimuth(axes, run.level_from_sensor)
+    lever = recording.sensor.position_m or settings.default_lever_m
+    mended, fit = fitted(run, lever, declared, settings)
+    turn = turn_about_up(fit.azimuth_rad)
+    rotation = correction_rad(run, mended, fit.unknowns)
+    straight = mended + np.cross(rotation[:, :, None], mended, axisa=1, axisb=1, axisc=1)
+    # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
+    level_from_segment = straight[0].T @ turn.T
+    sensor_from_segment = run.level_from_sensor.T @ level_from_segment
+    # What was lost in breaks, and the correction at the end of the fit, hold behind it.
+    later = small_turn(rotation[-1]) @ mended[-1] @ run.attitude[-1].T
+    attitude = empty_matrices(len(earth_from_sensor))
+    for part, left in (
+        (slice(0, run.span.start), small_turn(rotation[0])),
+        (slice(run.span.stop, len(attitude)), later),
+    ):
+        turned_matrices(turn @ left @ run.north, earth_from_sensor[part], sensor_from_segment, attitude[part])
+    turned_matrices(turn, straight, level_from_segment, attitude[run.span])
+    velocity = blade_velocity_m_s(recording, attitude, run, fit, level_from_segment, settings)
+    end = run.span.start + run.fitted
+    known_until_s = recording.start_s + (end - 1) / recording.rate_hz
+    fastest_m_s = float(np.hypot(*velocity[run.span.start : end, :2].T).max())
+    found = Alignment(sensor_from_segment.T, fit.azimuth_sd_rad, attitude, velocity, known_until_s)
+    return found, fastest_m_s
 
 
 def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.float64]) -> float:
@@ -150,61 +96,17 @@ def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.f
     return float(np.arctan2(seen[1], seen[0]))
 
 
-def fitted(
-    levelled: Levelled,
-    breaks: NDArray[np.int64],
-    lever_m: tuple[float, float, float],
-    declared_rad: float | None,
-    settings: BladeSettings,
-) -> tuple[Levelled, Fit, list[tuple[int, NDArray[np.float64]]]]:
-    """Fit the forward axis and what the breaks took; return the mended motion and its steps of velocity."""
-    first = levelled.fitted.start
-    if len(breaks):
-        attitude = relevelled(
-            levelled.attitude, levelled.force, levelled.rate, levelled.rate_hz, breaks + first, settings
-        )
-        levelled = replace(levelled, attitude=attitude)
-    # The turn lost in a break may be large: a second round starts from the first one's attitude.
-    for _ in range(2 if len(breaks) else 1):
-        piece = levelled.fitted
-        motion = strapdown(
-            levelled.force[piece],
-            levelled.rate[piece],
-            levelled.attitude[piece],
-            levelled.gravity_m_s2,
-            levelled.rate_hz,
-            breaks,
-            settings,
-        )
-        fit = fit_forward(motion, lever_m, declared_rad, settings)
-        lost = fit.unknowns[6:].reshape(-1, 6)
-        if len(breaks):
-            levelled = replace(
-                levelled, attitude=mended(levelled.attitude, breaks[:, 1] + first, lost[:, :3])
-            )
-    return (
-        levelled,
-        fit,
-        [(int(end) + first, step) for (_, end), step in zip(breaks, lost[:, 3:], strict=True)],
-    )
+def correction_rad(
+    run: Beginning, attitude: NDArray[np.float64], unknowns: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Small rotation in the earth frame that takes the fitted biases out of the attitude [rad], shape (m, 3).
 
-
-def corrected_attitude(levelled: Levelled, unknowns: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Take the fitted biases out of the attitude; small angles, shape (n, 3, 3).
-
-    Beyond the fit the turn stays as it is at its end: a bias of a short fit says little of later.
+    Behind the fit it stays as it is at its end: a bias of a short fit says little of later.
     """
-    attitude, piece = levelled.attitude, levelled.fitted
-    tilt = np.array([-unknowns[1], unknowns[0], 0.0]) / levelled.gravity_m_s2
-    rotation = tilt - running_integral(attitude[piece] @ unknowns[3:6], levelled.rate_hz)
-    out = np.empty_like(attitude)
-    out[: piece.start] = turned(attitude[: piece.start], np.eye(3) + cross_matrix(tilt), np.eye(3))
-    out[piece.stop :] = turned(attitude[piece.stop :], np.eye(3) + cross_matrix(rotation[-1]), np.eye(3))
-    old, (x, y, z) = attitude[piece], rotation.T[:, :, None]
-    out[piece, 0] = old[:, 0] - z * old[:, 1] + y * old[:, 2]
-    out[piece, 1] = old[:, 1] + z * old[:, 0] - x * old[:, 2]
-    out[piece, 2] = old[:, 2] - y * old[:, 0] + x * old[:, 1]
-    return out
+    tilt = np.array([-unknowns[1], unknowns[0], 0.0]) / run.gravity_m_s2
+    turning = attitude[: run.fitted] @ unknowns[3:6]
+    found = tilt - running_integral(turning, run.rate_hz)
+    return np.concatenate((found, np.broadcast_to(found[-1], (len(attitude) - run.fitted, 3))))
 
 
 def cross_matrix(vector: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -213,18 +115,57 @@ def cross_matrix(vector: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
 
 
+def small_turn(rotation_rad: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Matrix of a small rotation, to first order, shape (3, 3)."""
+    return np.eye(3) + cross_matrix(rotation_rad)
+
+
 def blade_velocity_m_s(
-    levelled: Levelled, fit: Fit, lever_level_m: NDArray[np.float64], settings: BladeSettings
+    recording: Recording,
+    attitude: NDArray[np.float64],
+    run: Beginning,
+    fit: Fit,
+    level_from_segment: NDArray[np.float64],
+    settings: BladeSettings,
 ) -> NDArray[np.float64]:
-    """Velocity of the middle of the blade in the earth frame, zero before the motion, shape (n, 3)."""
-    start = levelled.fitted.start
-    attitude = levelled.attitude[start:]
-    bias = fit.unknowns[:3]
-    gravity = levelled.gravity_m_s2 - bias[2]
-    pull = np.einsum("nij,nj->ni", attitude, levelled.force[start:] - bias)
-    velocity = np.zeros_like(levelled.force)
-    velocity[start:] = running_integral(pull - [0.0, 0.0, gravity], levelled.rate_hz)
-    swept = levelled.rate[start:] @ cross_matrix(lever_level_m)
-    velocity[start:] -= np.einsum("nij,nj->ni", attitude, swept)
-    velocity[start:, :2] += wander_m_s(fit, len(attitude), levelled.rate_hz, settings)
-    return velocity
+    """Velocity of the middle of the blade in the earth frame, zero before the motion, shape (n, 3).
+
+    Parameters
+    ----------
+    recording : Recording
+    attitude : ndarray, shape (n, 3, 3)
+        ``earth_from_segment``.
+    run, fit : Beginning, Fit
+    level_from_segment : ndarray, shape (3, 3)
+        A rotation to first order only: its inverse is not its transpose.
+    settings : BladeSettings
+    """
+    turn = turn_about_up(fit.azimuth_rad)
+    lever = np.add(recording.sensor.position_m or settings.default_lever_m, [fit.lever_m, 0.0, 0.0])
+    segment_from_level = np.linalg.inv(level_from_segment)
+    pulling = segment_from_level @ run.level_from_sensor
+    sweeping = segment_from_level @ cross_matrix(turn.T @ lever) @ run.level_from_sensor
+    bias = segment_from_level @ fit.unknowns[:3]
+    gravity = run.gravity_m_s2 - fit.unknowns[2]
+    velocity = np.zeros((3, len(attitude)))
+    start = run.span.start
+    total, first = np.zeros((3, 1)), None
+    for piece in pieces(len(attitude) - start):
+        at = slice(start + piece.start, start + piece.stop)
+        pull = matrices_on(attitude[at], turned_vectors(pulling, recording.acceleration_m_s2[at]) - bias).T
+        pull[2] -= gravity
+        first = pull[:, :1].copy() if first is None else first
+        # The trapezoid rule: a running sum without half of the first and half of the last.
+        summed = np.cumsum(pull, axis=1) + total
+        total = summed[:, -1:].copy()
+        summed -= 0.5 * (pull + first)
+        swept = turned_vectors(sweeping, recording.angular_velocity_rad_s[at])
+        velocity[:, at] = summed / recording.rate_hz + matrices_on(attitude[at], swept).T
+        time_s = np.arange(piece.start, piece.stop) / recording.rate_hz
+        velocity[:2, at] += turn[:2, :2] @ wander_m_s(fit, time_s, settings)
+    span = round(settings.relevel_s * recording.rate_hz)
+    for end, step in zip(run.breaks[:, 1], fit.unknowns[6:].reshape(-1, 6)[:, 3:], strict=True):
+        velocity[:, start + end :] += (turn @ step)[:, None]
+        # No constraint holds the vertical: over a stride or two a skate gains no height.
+        velocity[2, start + end :] -= velocity[2, start + end : start + end + span].mean()
+    return velocity.T

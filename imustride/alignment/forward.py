@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.alignment.motion import BladeSettings, Motion, turn_about_up
+from imustride.errors import SignalQualityError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,6 +80,14 @@ def fit_forward(
     """
     seen = blade_velocity(motion, np.array([0.0, 0.0, lever_m[2]]))
     starts = dense_azimuths(seen, motion.rate_rad_s, declared_rad, settings)
+    if not starts and declared_rad is None:
+        message = (
+            f"the skate never travels faster than {settings.slowest_m_s:g} m/s, so its forward direction cannot be "
+            "found; wanted a run, or declare the sensor's axes in session.toml"
+        )
+        raise SignalQualityError(message)
+    if not starts and declared_rad is not None:
+        starts = [declared_rad]
     wander = wander_basis(len(seen), settings)
     knots = wander.shape[1]
     spread = np.concatenate((
@@ -109,13 +118,12 @@ def fit_forward(
     )
 
 
-def wander_m_s(fit: Fit, length: int, rate_hz: float, settings: BladeSettings) -> NDArray[np.float64]:
-    """Horizontal wander of the velocity at every sample from the start of the motion, shape (length, 2)."""
+def wander_m_s(fit: Fit, time_s: NDArray[np.float64], settings: BladeSettings) -> NDArray[np.float64]:
+    """Horizontal wander of the velocity at times from the start of the motion, shape (2, times)."""
     steps = fit.wander.reshape(2, -1)
     knots = np.arange(steps.shape[1] + 1) * settings.knot_s
     level = np.concatenate((np.zeros((2, 1)), np.cumsum(steps, axis=1)), axis=1)
-    time = np.arange(length) / rate_hz
-    return np.stack([np.interp(time, knots, axis) for axis in level], axis=1)
+    return np.array([np.interp(time_s, knots, axis) for axis in level])
 
 
 def wander_basis(length: int, settings: BladeSettings) -> NDArray[np.float64]:

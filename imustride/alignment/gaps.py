@@ -6,21 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.frames import about_vector
+from imustride.frames import about_vector, turned_matrices
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.alignment.motion import BladeSettings
     from imustride.recording import Recording
-
-
-def turned(
-    attitude: NDArray[np.float64], left: NDArray[np.float64], right: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return ``left @ attitude @ right`` for every sample, in one matrix product, shape (n, 3, 3)."""
-    both = np.kron(left, right.T)
-    return np.asarray(attitude.reshape(-1, 9) @ both.T).reshape(-1, 3, 3)
 
 
 def breaks_in(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
@@ -42,7 +34,7 @@ def relevelled(
     settings: BladeSettings,
 ) -> NDArray[np.float64]:
     """Undo gross tilts lost in breaks: over a stride or two the mean specific force points up."""
-    out = attitude.copy()
+    out = attitude.copy(order="K")
     span = round(settings.relevel_s * rate_hz)
     for k, (begin, end) in enumerate(breaks):
         until = min(end + span, breaks[k + 1, 0] if k + 1 < len(breaks) else len(out))
@@ -53,7 +45,7 @@ def relevelled(
         possible = settings.lost_share * fastest(rate, (begin, end), settings) * (end - begin) / rate_hz
         if settings.gross_tilt_rad < tilt < 4 * possible:
             axis = np.array([mean[1], -mean[0], 0.0]) / np.hypot(mean[0], mean[1])
-            out[end:] = turned(out[end:], about_vector(tilt * axis), np.eye(3))
+            out[end:] = turned_matrices(about_vector(tilt * axis), out[end:], np.eye(3))
     return out
 
 
@@ -67,7 +59,7 @@ def mended(
     attitude: NDArray[np.float64], at: NDArray[np.int64], turns_rad: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Put the turns that were lost in breaks back into the attitude, from each break on."""
-    out = attitude.copy()
+    out = attitude.copy(order="K")
     for begin, turn_rad in zip(at, turns_rad, strict=True):
-        out[begin:] = turned(out[begin:], about_vector(turn_rad), np.eye(3))
+        out[begin:] = turned_matrices(about_vector(turn_rad), out[begin:], np.eye(3))
     return out

@@ -15,9 +15,13 @@ def smoothed(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
     width |= 1
     if width < 3:
         return values
-    padded = np.concatenate((np.full(width // 2 + 1, values[0]), values, np.full(width // 2, values[-1])))
-    total = np.cumsum(padded)
-    return np.asarray((total[width:] - total[:-width]) / width)
+    total = np.empty(len(values) + width)
+    first, last = width // 2 + 1, width // 2 + 1 + len(values)
+    total[:first], total[first:last], total[last:] = values[0], values, values[-1]
+    np.cumsum(total, out=total)
+    out = total[width:] - total[:-width]
+    out /= width
+    return out
 
 
 def triangle(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import pieces
 from imustride.segmentation.boundaries import BoundarySettings, Signals, lift_offs, touch_downs
 from imustride.segmentation.contact_point import (
     ContactPointSettings,
     expected_arms,
     fit_contact_point,
-    lever,
     sliding,
 )
 from imustride.segmentation.durations import DurationSettings, contacts
@@ -42,6 +42,7 @@ class ContactSettings:
     plausible: PlausibleSettings = field(default_factory=PlausibleSettings)
     inside_s: tuple[float, float] = (0.05, 0.06)  # of a contact, from its ends, to be sure of it
     after_motion_s: float = 0.5
+    longest_learning_s: float = 60.0  # more teaches nothing new (measured, simulated)
 
 
 def masks(found: Found, length: int, inside: tuple[int, int]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -103,32 +104,56 @@ def in_order(instants: NDArray[np.float64], found: Found) -> NDArray[np.float64]
 
 
 def coarse_contacts(
-    kinematics: Kinematics, piece: slice, settings: ContactSettings
+    kinematics: Kinematics, span: slice, settings: ContactSettings
 ) -> tuple[Found, Sliding, Vibration | None]:
-    """Alternate between the course of contacts, the contact point and the vibration channel."""
+    """Alternate between the course of contacts, the contact point and the vibration channel.
+
+    Both are learnt from the first minutes, and then serve the whole span.
+    """
     rate_hz = kinematics.rate_hz
-    parts = lever(kinematics, piece, settings.point)
-    motion = sliding(parts, expected_arms(settings.point), settings.point)
-    odds = sliding_evidence(motion, rate_hz, settings.sliding)
-    known = kinematics.measured[piece]
-    found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
+    first = slice(span.start, min(span.stop, span.start + round(settings.longest_learning_s * rate_hz)))
+    count = first.stop - first.start
+    near = (round(0.02 * rate_hz), round(0.03 * rate_hz))
     inside = (round(settings.inside_s[0] * rate_hz), round(settings.inside_s[1] * rate_hz))
-    vibration: Vibration | None = None
-    for _ in range(2):
-        if len(found) < 2:
-            break
-        near = (round(0.02 * rate_hz), round(0.03 * rate_hz))
-        on, _ = masks(found, len(odds), near)
+    known = kinematics.measured[first]
+    found, motion, vibration = course(kinematics, first, expected_arms(settings.point), None, settings)
+    for piece in (first, span):
+        on, _ = masks(found, count, near)
         on[: max((found[0][1] or 0) - near[1], 0)] = True
-        motion = sliding(parts, fit_contact_point(parts, on, settings.point), settings.point)
-        odds = sliding_evidence(motion, rate_hz, settings.sliding)
-        on, off = masks(found, len(odds), inside)
-        on, off = on & known, off & known
-        acceleration = kinematics.acceleration_m_s2[piece]
-        vibration = ice_vibration(acceleration, on, off, rate_hz, settings.vibration)
-        if vibration is not None:
-            odds = odds + vibration_evidence(
-                vibration, on, off, motion.speed_m_s, rate_hz, settings.vibration
-            )
-        found = contacts(np.where(known, odds, 0.0), rate_hz, settings.durations)
+        arms = fit_contact_point(kinematics, first, on, settings.point)
+        on, off = masks(found, count, inside)
+        found, motion, vibration = course(kinematics, piece, arms, (on & known, off & known), settings)
     return found, motion, vibration
+
+
+def course(
+    kinematics: Kinematics,
+    span: slice,
+    arms_m: NDArray[np.float64],
+    sure: tuple[NDArray[np.bool_], NDArray[np.bool_]] | None,
+    settings: ContactSettings,
+) -> tuple[Found, Sliding, Vibration | None]:
+    """Find the course of contacts in a span.
+
+    Parameters
+    ----------
+    kinematics : Kinematics
+    span : slice
+    arms_m : ndarray, shape (4,)
+        To the contact point.
+    sure : tuple of two ndarrays of bool, shape (m,), optional
+        First samples of the span surely on the ice, and surely in the air, to learn the vibration from.
+    settings : ContactSettings
+    """
+    rate_hz = kinematics.rate_hz
+    motion = sliding(kinematics, span, arms_m, settings.point)
+    odds = np.empty(len(motion.known))
+    for piece in pieces(len(odds)):
+        odds[piece] = sliding_evidence(motion.part(piece), rate_hz, settings.sliding)
+    vibration = None
+    if sure is not None:
+        vibration = ice_vibration(kinematics.acceleration_m_s2[span], *sure, rate_hz, settings.vibration)
+    if sure is not None and vibration is not None:
+        odds += vibration_evidence(vibration, *sure, motion.speed_m_s, rate_hz, settings.vibration)
+    odds[~kinematics.measured[span]] = 0.0
+    return contacts(odds, rate_hz, settings.durations), motion, vibration

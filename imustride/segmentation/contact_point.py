@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import pieces
 from imustride.segmentation.averages import smoothed, steady_level
 
 if TYPE_CHECKING:
@@ -56,6 +57,10 @@ class Sliding:
     speed_m_s: NDArray[np.float64]
     known: NDArray[np.bool_]
 
+    def part(self, piece: slice) -> Sliding:
+        """Return some of the samples."""
+        return Sliding(self.rise_m_s[piece], self.slip_m_s[piece], self.speed_m_s[piece], self.known[piece])
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Lever:
@@ -66,65 +71,80 @@ class Lever:
 
     rise_m_s: NDArray[np.float64]
     slip_m_s: NDArray[np.float64]
-    speed_m_s: NDArray[np.float64]
     rise_by_arm: NDArray[np.float64]
     slip_by_arm: NDArray[np.float64]
-    known: NDArray[np.bool_]
-    rate_hz: float
-    declared: bool
 
-    def thinned(self, every: int, count: int) -> Lever:
-        """Return one sample in `every` of the first `count`."""
-        keep = slice(0, count, every)
+    def thinned(self, every: int) -> Lever:
+        """Return one sample in `every`."""
         return Lever(
-            self.rise_m_s[keep],
-            self.slip_m_s[keep],
-            self.speed_m_s[keep],
-            self.rise_by_arm[keep],
-            self.slip_by_arm[keep],
-            self.known[keep],
-            self.rate_hz / every,
-            self.declared,
+            self.rise_m_s[::every],
+            self.slip_m_s[::every],
+            self.rise_by_arm[::every],
+            self.slip_by_arm[::every],
         )
 
 
-def lever(kinematics: Kinematics, piece: slice, settings: ContactPointSettings) -> Lever:
-    """Take apart the motion of the contact point into the middle's and the arm's share."""
-    attitude = kinematics.earth_from_segment[piece]
-    velocity = kinematics.velocity_m_s[piece]
-    width = round(settings.smoothing_s * kinematics.rate_hz)
-    rate = np.stack([smoothed(axis, width) for axis in kinematics.angular_velocity_rad_s[piece].T], axis=1)
-    end = np.clip(-np.arcsin(np.clip(attitude[:, 2, 0], -1, 1)) / settings.full_end_rad, -1, 1)
+def lever(kinematics: Kinematics, piece: slice, span: slice, settings: ContactPointSettings) -> Lever:
+    """Take apart the motion of the contact point, in one piece of a span, into the middle's and the arm's share."""
+    width = round(settings.smoothing_s * kinematics.rate_hz) | 1
+    wide = slice(max(piece.start - width // 2, span.start), min(piece.stop + width // 2, span.stop))
+    inner = slice(piece.start - wide.start, piece.stop - wide.start)
+    wx, wy, wz = (smoothed(axis, width)[inner] for axis in kinematics.angular_velocity_rad_s[wide].T)
+    attitude = np.moveaxis(kinematics.earth_from_segment[piece], 0, 2)
+    velocity = kinematics.velocity_m_s[piece].T
+    ux, uy, uz = attitude[2]
+    end = np.clip(-np.arcsin(np.clip(ux, -1, 1)) / settings.full_end_rad, -1, 1)
+    toe, heel = np.maximum(end, 0), np.maximum(-end, 0)
     # Turning about an arm along x, y, z moves the point by rate x arm: its share upwards, then across.
-    (wx, wy, wz), (ux, uy, uz) = rate.T, attitude[:, 2, :].T
     along = uy * wz - uz * wy
-    rise_by = (along * np.clip(end, 0, 1), along * np.clip(-end, 0, 1), uz * wx - ux * wz, ux * wy - uy * wx)
-    slip_by = (wz * np.clip(end, 0, 1), wz * np.clip(-end, 0, 1), np.zeros_like(wx), -wx)
+    across = attitude[:, 1]
     return Lever(
-        velocity[:, 2],
-        np.einsum("ni,ni->n", velocity, attitude[:, :, 1]),
-        np.hypot(velocity[:, 0], velocity[:, 1]),
-        np.stack(rise_by, axis=1),
-        np.stack(slip_by, axis=1),
-        kinematics.time_s[piece] <= kinematics.velocity_until_s,
-        kinematics.rate_hz,
-        kinematics.position_m is not None,
+        velocity[2],
+        velocity[0] * across[0] + velocity[1] * across[1] + velocity[2] * across[2],
+        np.stack((along * toe, along * heel, uz * wx - ux * wz, ux * wy - uy * wx)).T,
+        np.stack((wz * toe, wz * heel, np.zeros_like(wx), -wx)).T,
     )
 
 
-def sliding(found: Lever, arms_m: NDArray[np.float64], settings: ContactPointSettings) -> Sliding:
-    """Return the motion of the contact point, its slow drift taken out."""
-    every = max(round(found.rate_hz / settings.thinned_hz), 1)
-    width = round(settings.drift_window_s * found.rate_hz / every)
-    rise = found.rise_m_s + found.rise_by_arm @ arms_m
-    slip = np.where(found.known, found.slip_m_s + found.slip_by_arm @ arms_m, 0.0)
-    few, place = np.arange(0, len(rise), every), np.arange(len(rise))
+def sliding(
+    kinematics: Kinematics, span: slice, arms_m: NDArray[np.float64], settings: ContactPointSettings
+) -> Sliding:
+    """Return the motion of the contact point in a span, its slow drift taken out."""
+    rise, slip, speed = np.empty((3, span.stop - span.start))
+    known = known_in(kinematics, span)
+    for part in pieces(len(rise)):
+        piece = slice(span.start + part.start, span.start + part.stop)
+        found = lever(kinematics, piece, span, settings)
+        rise[part] = found.rise_m_s + found.rise_by_arm @ arms_m
+        slip[part] = found.slip_m_s + found.slip_by_arm @ arms_m
+        x, y, _ = kinematics.velocity_m_s[piece].T
+        speed[part] = np.sqrt(x * x + y * y)
+    slip *= known
+    take_drift(rise, slip, kinematics.rate_hz, settings)
+    return Sliding(rise, slip, speed, known)
+
+
+def known_in(kinematics: Kinematics, span: slice) -> NDArray[np.bool_]:
+    """Samples of a span in which the horizontal velocity is held, shape (samples,)."""
+    time_s = kinematics.start_s + np.arange(span.start, span.stop) / kinematics.rate_hz
+    return np.asarray(time_s <= kinematics.velocity_until_s)
+
+
+def take_drift(
+    rise: NDArray[np.float64], slip: NDArray[np.float64], rate_hz: float, settings: ContactPointSettings
+) -> None:
+    """Take the slow drift out of both velocities, in place."""
+    every = max(round(rate_hz / settings.thinned_hz), 1)
+    width = round(settings.drift_window_s * rate_hz / every)
+    few = np.arange(0, len(rise), every)
     # A height returns to zero after every swing: a plain mean over a stride is a good first level.
-    level = steady_level(rise[few], width, settings.drift_rise_m_s, first=smoothed(rise[few], 2 * width))
-    rise = rise - np.interp(place, few, level)
-    level = steady_level(slip[few], width, settings.drift_slip_m_s, first=np.zeros(len(few)))
-    slip = slip - np.interp(place, few, level)
-    return Sliding(rise, slip, found.speed_m_s, found.known)
+    for values, scale, first in (
+        (rise, settings.drift_rise_m_s, smoothed(rise[few], 2 * width)),
+        (slip, settings.drift_slip_m_s, np.zeros(len(few))),
+    ):
+        level = steady_level(values[few], width, scale, first=first)
+        for piece in pieces(len(values)):
+            values[piece] -= np.interp(np.arange(piece.start, piece.stop), few, level)
 
 
 def expected_arms(settings: ContactPointSettings) -> NDArray[np.float64]:
@@ -133,15 +153,17 @@ def expected_arms(settings: ContactPointSettings) -> NDArray[np.float64]:
 
 
 def fit_contact_point(
-    found: Lever, on: NDArray[np.bool_], settings: ContactPointSettings
+    kinematics: Kinematics, span: slice, on: NDArray[np.bool_], settings: ContactPointSettings
 ) -> NDArray[np.float64]:
     """Fit the arms so that the contact point neither rises nor slips where the blade is on the ice.
 
     Parameters
     ----------
-    found : Lever
-    on : ndarray of bool, shape (n,)
-        Samples in contact, a few wrong ones allowed.
+    kinematics : Kinematics
+    span : slice
+        Only its first seconds are used.
+    on : ndarray of bool, shape (samples,)
+        Samples of the span in contact, a few wrong ones allowed.
     settings : ContactPointSettings
 
     Returns
@@ -149,23 +171,27 @@ def fit_contact_point(
     ndarray, shape (4,)
         Arms [m].
     """
-    every = max(round(found.rate_hz / settings.thinned_hz), 1)
-    count = min(len(on), round(settings.longest_fit_s * found.rate_hz))
-    few, on = found.thinned(every, count), on[:count:every]
+    rate_hz = kinematics.rate_hz
+    every = max(round(rate_hz / settings.thinned_hz), 1)
+    count = min(len(on), round(settings.longest_fit_s * rate_hz))
+    first = slice(span.start, span.start + count)
+    few = lever(kinematics, first, span, settings).thinned(every)
+    on, known = on[:count:every], known_in(kinematics, first)[::every]
     expected = expected_arms(settings)
-    across = settings.across_sd_declared_m if found.declared else settings.across_sd_m
+    across = settings.across_sd_m if kinematics.position_m is None else settings.across_sd_declared_m
     spread = np.array([settings.along_sd_m, settings.along_sd_m, across, across])
     arms = expected
     for _ in range(settings.steps):
-        motion = sliding(few, arms, settings)
+        rise = few.rise_m_s + few.rise_by_arm @ arms
+        slip = (few.slip_m_s + few.slip_by_arm @ arms) * known
+        take_drift(rise, slip, rate_hz / every, settings)
         left, right = np.diag(spread**-2.0), -(arms - expected) / spread**2
         for miss, by, scale, use in (
-            (motion.rise_m_s, few.rise_by_arm, settings.rise_m_s, on),
-            (motion.slip_m_s, few.slip_by_arm, settings.slip_m_s, on & few.known),
+            (rise, few.rise_by_arm, settings.rise_m_s, on),
+            (slip, few.slip_by_arm, settings.slip_m_s, on & known),
         ):
-            weight = (
-                4 * use / (1 + (miss / scale) ** 2) ** 2 / scale**2 / (settings.independent_s * few.rate_hz)
-            )
+            independent = settings.independent_s * rate_hz / every
+            weight = 4 * use / (1 + (miss / scale) ** 2) ** 2 / scale**2 / independent
             left += (by * weight[:, None]).T @ by
             right -= (by * weight[:, None]).T @ miss
         arms = arms + np.linalg.solve(left, right)

@@ -7,6 +7,9 @@ leaves some ten candidates a second; the best path through them is found exactly
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from math import inf
+from operator import add
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -87,6 +90,60 @@ def worth_turning(
     return turns
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Steps:
+    """What it gains to come to each candidate from each possible predecessor, as plain lists.
+
+    Some ten predecessors a candidate are too few for an array each: lists are several times faster.
+
+    Parameters
+    ----------
+    low : list of int
+        First possible predecessor of each candidate.
+    gain : list of list of float
+        Log likelihood of the stretch from each predecessor, in turn, to the candidate.
+    """
+
+    low: list[int]
+    gain: list[list[float]]
+
+
+def steps(
+    candidates: NDArray[np.int64],
+    predecessors: NDArray[np.int64],
+    total: NDArray[np.float64],
+    share: float,
+    usual_s: tuple[float, float],
+    rate_hz: float,
+    settings: DurationSettings,
+) -> Steps:
+    """Weigh all stretches between predecessors and candidates.
+
+    Parameters
+    ----------
+    candidates, predecessors : ndarray of int
+        Samples.
+    total : ndarray, shape (n + 1,)
+        Running sum of the evidence for contact.
+    share : float
+        What of it speaks for the state in between: a half for contact, less a half for swing.
+    usual_s : tuple
+        Median and shortest duration of that state [s].
+    rate_hz : float
+    settings : DurationSettings
+    """
+    reach = round(settings.longest_s * rate_hz)
+    low = np.searchsorted(predecessors, candidates - reach)
+    count = np.searchsorted(predecessors, candidates) - low
+    last = np.cumsum(count)
+    end = np.repeat(candidates, count)
+    begin = predecessors[np.arange(len(end)) - np.repeat(last - count - low, count)]
+    gain = share * (total[end] - total[begin])
+    gain += log_prior((end - begin) / rate_hz, *usual_s, settings)
+    flat, bounds = gain.tolist(), [0, *last.tolist()]
+    return Steps(low.tolist(), [flat[a:b] for a, b in pairwise(bounds)])
+
+
 def best_path(
     rises: NDArray[np.int64],
     falls: NDArray[np.int64],
@@ -95,42 +152,45 @@ def best_path(
     settings: DurationSettings,
 ) -> list[tuple[int, int | None]]:
     """Dynamic programme over the candidates; `total` is the running sum of the evidence."""
-    on_score = np.full(len(rises), -np.inf)
-    off_score = np.full(len(falls), -np.inf)
-    on_from = np.full(len(rises), -1)
-    off_from = np.full(len(falls), -1)  # -1: from standing
-    reach = round(settings.longest_s * rate_hz)
-    # Candidates of both kinds alternate, so one pass in order of time sees every predecessor first.
-    order = sorted(
-        [(int(at), 0, k) for k, at in enumerate(rises)] + [(int(at), 1, k) for k, at in enumerate(falls)]
-    )
-    for at, is_fall, k in order:
-        if is_fall:
-            low, high = np.searchsorted(rises, (at - reach, at))
-            before = slice(low, high)
-            length = (at - rises[before]) / rate_hz
-            prior = log_prior(length, settings.contact_median_s, settings.shortest_contact_s, settings)
-            scores = on_score[before] + 0.5 * (total[at] - total[rises[before]]) + prior
-            off_score[k] = 0.5 * total[at]
-            best = int(scores.argmax()) if scores.size else -1
-            if best >= 0 and scores[best] > off_score[k]:
-                off_score[k], off_from[k] = scores[best], low + best
+    contact = (settings.contact_median_s, settings.shortest_contact_s)
+    swing = (settings.swing_median_s, settings.shortest_swing_s)
+    to_fall = steps(falls, rises, total, 0.5, contact, rate_hz, settings)
+    to_rise = steps(rises, falls, total, -0.5, swing, rate_hz, settings)
+    standing = (0.5 * total[falls]).tolist()
+    on_score: list[float] = []
+    off_score: list[float] = []
+    on_from: list[int] = []
+    off_from: list[int] = []  # -1: from standing
+    is_rise = np.zeros(len(rises) + len(falls), bool)
+    is_rise[np.searchsorted(falls, rises) + np.arange(len(rises))] = True
+    # One pass in order of time sees every predecessor first.
+    for rise in is_rise.tolist():
+        if rise:
+            score, origin = best_step(to_rise, len(on_score), off_score)
+            on_score.append(score)
+            on_from.append(origin)
         else:
-            low, high = np.searchsorted(falls, (at - reach, at))
-            before = slice(low, high)
-            length = (at - falls[before]) / rate_hz
-            prior = log_prior(length, settings.swing_median_s, settings.shortest_swing_s, settings)
-            scores = off_score[before] - 0.5 * (total[at] - total[falls[before]]) + prior
-            if scores.size:
-                best = int(scores.argmax())
-                on_score[k], on_from[k] = scores[best], low + best
-    return trace_back(rises, falls, (on_score, on_from, off_from), total)
+            score, origin = best_step(to_fall, len(off_score), on_score)
+            stood = standing[len(off_score)]
+            off_score.append(max(score, stood))
+            off_from.append(origin if score > stood else -1)
+    return trace_back(rises, falls, (np.array(on_score), on_from, off_from), total)
+
+
+def best_step(to: Steps, candidate: int, scores: list[float]) -> tuple[float, int]:
+    """Return the best score of a candidate and the predecessor it comes from; -inf and -1 without any."""
+    low, gain = to.low[candidate], to.gain[candidate]
+    sums = list(map(add, scores[low : low + len(gain)], gain))
+    if not sums:
+        return -inf, -1
+    best = max(sums)
+    return best, low + sums.index(best)
 
 
 def trace_back(
     rises: NDArray[np.int64],
     falls: NDArray[np.int64],
-    table: tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]],
+    table: tuple[NDArray[np.float64], list[int], list[int]],
     total: NDArray[np.float64],
 ) -> list[tuple[int, int | None]]:
     """Follow the best path back from the contact that lasts to the end."""
@@ -141,7 +201,7 @@ def trace_back(
     k = int(ends.argmax())
     path: list[tuple[int, int | None]] = [(int(rises[k]), None)]
     while k >= 0:
-        j = int(on_from[k])
-        k = int(off_from[j])
+        j = on_from[k]
+        k = off_from[j]
         path.append((int(rises[k]) if k >= 0 else 0, int(falls[j])))
     return path[::-1]

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import pieces
 from imustride.segmentation.averages import smoothed
 
 if TYPE_CHECKING:
@@ -66,15 +67,15 @@ def covariance(values: NDArray[np.float64], mask: NDArray[np.bool_], taps: int) 
     """
     begin = np.flatnonzero(mask[: len(mask) - taps + 1])
     begin = begin[:: max(len(begin) // MOST_STRETCHES, 1)]
-    rough = np.zeros(len(values))
-    rough[1:-1] = (np.diff(values, 2, axis=0) ** 2).sum(axis=1)
-    total = np.concatenate(([0.0], np.cumsum(rough)))
-    energy = total[begin + taps] - total[begin]
+    # One more sample on either side, for the second difference.
+    index = np.clip(begin[:, None] + np.arange(-1, taps + 1), 0, len(values) - 1)
+    wide = [axis[index] for axis in values.T]
+    energy = sum(np.einsum("nt,nt->n", bend, bend) for bend in (np.diff(axis, 2, axis=1) for axis in wide))
     usual = np.median(energy) + 1e-12
     weight = usual / (usual + energy)
     out = np.zeros((taps, taps))
-    for axis in values.T:
-        stretch = np.lib.stride_tricks.sliding_window_view(axis, taps)[begin]
+    for axis in wide:
+        stretch = axis[:, 1:-1]
         out += (stretch * weight[:, None]).T @ stretch
     return np.asarray(out / weight.sum())
 
@@ -111,9 +112,11 @@ def log_energies(
     length, count = len(taps), len(acceleration)
     energy = np.zeros(count + 3 * length - 1)
     for axis in acceleration.T:
-        padded = np.concatenate((np.full(length, axis[0]), axis, np.full(length, axis[-1])))
-        energy += np.convolve(padded, taps) ** 2
-    energy = np.log(energy + 1e-9)
+        passed = np.convolve(np.pad(axis, length, mode="edge"), taps)
+        passed *= passed
+        energy += passed
+    energy += 1e-9
+    np.log(energy, out=energy)
     passed = np.cumsum(taps**2)
     rising, falling = (
         length + int(np.searchsorted(passed, share))
@@ -129,13 +132,23 @@ def ice_vibration(
     rate_hz: float,
     settings: VibrationSettings,
 ) -> Vibration | None:
-    """Learn the vibration channel from sure contacts and swings; None with too little of either."""
+    """Learn the vibration channel from sure contacts and swings; None with too little of either.
+
+    Parameters
+    ----------
+    acceleration : ndarray, shape (n, 3)
+    on, off : ndarray of bool, shape (m,)
+        The first samples, as many as are to be learnt from.
+    rate_hz : float
+    settings : VibrationSettings
+    """
     taps = max(round(settings.filter_s * rate_hz) | 1, settings.fewest_taps)
     if on.sum() < 5 * taps or off.sum() < 5 * taps:
         return None
     coefficients = contrast_filter(acceleration, on, off, taps)
     rising, falling = log_energies(acceleration, coefficients, settings)
-    return Vibration(rising, falling, float(np.median(rising[on])), float(np.median(rising[off])))
+    learnt = rising[: len(on)]
+    return Vibration(rising, falling, float(np.median(learnt[on])), float(np.median(learnt[off])))
 
 
 def vibration_evidence(
@@ -146,19 +159,36 @@ def vibration_evidence(
     rate_hz: float,
     settings: VibrationSettings,
 ) -> NDArray[np.float64]:
-    """Log odds a sample that the blade is on the ice, each state described by its own recording."""
+    """Log odds a sample that the blade is on the ice, each state described by its own recording.
+
+    Parameters
+    ----------
+    vibration : Vibration
+    on, off : ndarray of bool, shape (m,)
+        As in `ice_vibration`.
+    speed_m_s : ndarray, shape (n,)
+    rate_hz : float
+    settings : VibrationSettings
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
     if vibration.ice - vibration.air < np.log(settings.smallest_contrast):
         return np.zeros(len(speed_m_s))
     level = smoothed(0.5 * (vibration.rising + vibration.falling), round(settings.smoothing_s * rate_hz))
-    loud, still = np.median(level[on]), np.median(level[off])
-    sd_on = max(1.4826 * np.median(np.abs(level[on] - loud)), settings.spread_floor_log)
-    sd_off = max(1.4826 * np.median(np.abs(level[off] - still)), settings.spread_floor_log)
-    odds = (
-        -0.5 * ((np.minimum(level, loud) - loud) / sd_on) ** 2
-        + 0.5 * ((np.maximum(level, still) - still) / sd_off) ** 2
-        - np.log(sd_on / sd_off)
-    )
-    odds = np.clip(odds, -settings.largest_odds, settings.largest_odds)
-    # A blade that stands or creeps hardly vibrates: there silence says nothing.
-    odds = np.where(odds < 0, odds * np.clip(speed_m_s / settings.slow_m_s, 0, 1) ** 2, odds)
-    return np.asarray(odds / (settings.independent_s * rate_hz))
+    learnt = level[: len(on)]
+    loud, still = np.median(learnt[on]), np.median(learnt[off])
+    sd_on = max(1.4826 * np.median(np.abs(learnt[on] - loud)), settings.spread_floor_log)
+    sd_off = max(1.4826 * np.median(np.abs(learnt[off] - still)), settings.spread_floor_log)
+    out = np.empty(len(level))
+    for piece in pieces(len(level)):
+        part = level[piece]
+        odds = ((np.maximum(part, still) - still) / sd_off) ** 2 - (
+            (np.minimum(part, loud) - loud) / sd_on
+        ) ** 2
+        odds = np.clip(0.5 * odds - np.log(sd_on / sd_off), -settings.largest_odds, settings.largest_odds)
+        # A blade that stands or creeps hardly vibrates: there silence says nothing.
+        slow = np.clip(speed_m_s[piece] / settings.slow_m_s, 0, 1) ** 2
+        out[piece] = np.where(odds < 0, odds * slow, odds) / (settings.independent_s * rate_hz)
+    return out

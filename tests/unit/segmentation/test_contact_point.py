@@ -10,15 +10,16 @@ from imustride.segmentation.contact_point import (
     ContactPointSettings,
     expected_arms,
     fit_contact_point,
-    lever,
     sliding,
 )
 
 SETTINGS = ContactPointSettings()
 RATE_HZ = 250.0
+PUSHES = 10
+ALL = slice(0, round(PUSHES * RATE_HZ))
 
 
-def pivoting(toe_m, pushes=10):
+def pivoting(toe_m, pushes=PUSHES):
     """A blade that glides at 4 m/s and in every second tips about its toe, which stays on the ice."""
     time_s = np.arange(round(pushes * RATE_HZ)) / RATE_HZ
     phase = time_s % 1.0
@@ -59,7 +60,7 @@ def pivoting(toe_m, pushes=10):
 @pytest.mark.parametrize("toe_m", [0.10, 0.13, 0.17])
 def test_the_toe_is_found_where_it_pivots(toe_m):
     skate, on = pivoting(toe_m)
-    arms = fit_contact_point(lever(skate, slice(None), SETTINGS), on, SETTINGS)
+    arms = fit_contact_point(skate, ALL, on, SETTINGS)
     assert arms[0] == pytest.approx(toe_m, abs=0.012)
 
 
@@ -67,32 +68,31 @@ def test_some_wrong_samples_do_no_harm():
     skate, on = pivoting(0.16)
     wrong = on.copy()
     wrong[np.random.default_rng(3).random(len(on)) < 0.1] ^= True
-    arms = fit_contact_point(lever(skate, slice(None), SETTINGS), wrong, SETTINGS)
+    arms = fit_contact_point(skate, ALL, wrong, SETTINGS)
     assert arms[0] == pytest.approx(0.16, abs=0.015)
 
 
 def test_on_the_ice_the_point_neither_rises_nor_slips():
     skate, on = pivoting(0.13)
-    parts = lever(skate, slice(None), SETTINGS)
-    found = sliding(parts, np.array([0.13, -0.13, 0.0, 0.0]), SETTINGS)
+    found = sliding(skate, ALL, np.array([0.13, -0.13, 0.0, 0.0]), SETTINGS)
     assert np.abs(found.rise_m_s[on]).max() < 0.12
     assert np.abs(found.rise_m_s[~on]).max() > 0.6
     assert np.abs(found.slip_m_s).max() < 0.05
     assert found.known.all()
     # With the toe a hand's breadth off the pivot looks like a rise.
-    off = sliding(parts, np.array([0.05, -0.13, 0.0, 0.0]), SETTINGS)
+    off = sliding(skate, ALL, np.array([0.05, -0.13, 0.0, 0.0]), SETTINGS)
     assert np.abs(off.rise_m_s[on]).max() > 0.2
 
 
 def test_without_contacts_the_ordinary_blade_stands():
     skate, on = pivoting(0.13)
-    arms = fit_contact_point(lever(skate, slice(None), SETTINGS), np.zeros_like(on), SETTINGS)
+    arms = fit_contact_point(skate, ALL, np.zeros_like(on), SETTINGS)
     np.testing.assert_allclose(arms, expected_arms(SETTINGS))
 
 
 def test_where_the_velocity_drifts_freely_slip_is_not_known():
     skate, _ = pivoting(0.13)
     held = replace(skate, velocity_until_s=5.0)
-    found = sliding(lever(held, slice(None), SETTINGS), expected_arms(SETTINGS), SETTINGS)
+    found = sliding(held, ALL, expected_arms(SETTINGS), SETTINGS)
     assert found.known.sum() == pytest.approx(5.0 * RATE_HZ, abs=2)
     np.testing.assert_allclose(found.slip_m_s[~found.known], 0.0, atol=0.01)
