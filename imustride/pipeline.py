@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from imustride.constants import SIDES
 from imustride.errors import ImustrideError, SignalQualityError
 from imustride.loaders.sampling import regularise
-from imustride.metrics.columns import no_pushes
+from imustride.metrics.columns import no_pushes, push_columns
 from imustride.reading import Read, read_recordings, told, undelayed
 from imustride.registry import methods
 from imustride.results import RunResult, SessionResult
@@ -162,7 +162,12 @@ def compare(
     from imustride.metrics.symmetry import MetricSymmetry, symmetry_table
     from imustride.metrics.systematic import FootError, systematic_parts
 
-    how = {name: MetricSymmetry(metric.symmetry, metric.unit) for name, metric in methods("metrics").items()}
+    metrics = methods("metrics")
+    how = {
+        name: MetricSymmetry(metrics[name].symmetry, metrics[name].unit)
+        for name in push_columns()
+        if name in metrics
+    }
     usable = [run for run in runs if run.usable]
     calibrated = {sensor.place for sensor in session.sensors if sensor.calibration is not None}
     feet = {
@@ -173,7 +178,8 @@ def compare(
         for side in SIDES
     }
     clock_sd_s = [max(clock.sd_s for clock in run.clocks.values()) for run in usable]
-    parts = systematic_parts(feet, clock_sd_s, settings.systematic)
+    lane_sd_rad = [max(path.lane_sd_rad for path in run.paths.values()) for run in usable if run.paths]
+    parts = systematic_parts(feet, clock_sd_s, lane_sd_rad, settings.systematic)
     return symmetry_table(pushes, {run.name for run in usable}, how, parts)
 
 
@@ -200,4 +206,4 @@ def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:
 
     spoiled = (SPOILED_RUN,) if runs >= SPOILED_RUN else ()
     simulated = simulate_session(seed, runs, "good", spoiled=spoiled, rate_hz=SIMULATED_RATE_HZ)
-    write_simulated(out, simulated, athlete=f"Q{seed:02d}", date=SIMULATED_ON)
+    write_simulated(out, simulated, athlete=f"Q{seed % 100:02d}", date=SIMULATED_ON)

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Kinematics
+    from imustride.kinematics import BladePath, Clock, Kinematics
     from imustride.session import Session
 
 
@@ -20,10 +20,11 @@ if TYPE_CHECKING:
 class RunResult:
     """One analysed run.
 
-    `pushes` has the columns of ``pushes.csv``. `kinematics` and `clocks` are keyed by side; `clock`
-    is the place whose clock counts. `swapped`: left and right are exchanged. An unusable run carries the reason in one sentence and stays out of
-    symmetry; a run of which no file could be read is neither readable nor usable. `problems` tell what
-    could not be read. `gates` are positions [m] and times [s] of the timing system.
+    `pushes` has the columns of ``pushes.csv``. `kinematics`, `clocks` and `paths` are keyed by side; `clock`
+    is the place whose clock counts. An unusable run carries the reason in one sentence and stays out of symmetry;
+    a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
+    exchanged. `problems` tell what could not be read. `gates` are positions [m] and times [s] of the
+    timing system.
     """
 
     name: str
@@ -37,6 +38,7 @@ class RunResult:
     clock: str = ""
     swapped: bool = False
     problems: tuple[str, ...] = ()
+    paths: Mapping[str, BladePath] = field(default_factory=dict)
     gates: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
 
 

@@ -124,7 +124,7 @@ def _told(result: SessionResult, page: Path | None) -> dict[str, Any]:
 
 
 def _readable(result: SessionResult, last: str) -> list[str]:
-    from imustride.report.rows import run_rows, symmetry_rows
+    from imustride.report.rows import headlines, run_rows, symmetry_rows
 
     session = result.session
     runs = [
@@ -136,7 +136,7 @@ def _readable(result: SessionResult, last: str) -> list[str]:
         [("run", "gate time [s]", "pushes L / R", "steps per second", ""), *runs], right=(1, 2, 3)
     )
     told = ("what", "left", "right", "against", "interval", "sizes", "verdict")
-    rows = [tuple(row[name] for name in told) for row in symmetry_rows(result.symmetry)]
+    rows = [tuple(row[name] for name in told) for row in symmetry_rows(headlines(result.symmetry))]
     if rows:
         heading = (
             "left and right (+: right larger)",

@@ -28,6 +28,7 @@ class SystematicSettings:
     gyro_scale_sd: float = 0.01
     edge_sd_deg: float = 0.3
     roll_to_pitch: float = 0.3  # of the rates at the end of a push: what a wrong forward axis mixes in
+    contact_way_m: float = 2.0  # that a blade glides in one contact (7 m/s for 0.3 s)
     pitch_at_edge_rad: float = 0.2  # while the edge angle is largest, likewise
 
 
@@ -40,7 +41,10 @@ class FootError:
 
 
 def systematic_parts(
-    feet: Mapping[str, FootError], clock_sd_s: Sequence[float], settings: SystematicSettings
+    feet: Mapping[str, FootError],
+    clock_sd_s: Sequence[float],
+    lane_sd_rad: Sequence[float],
+    settings: SystematicSettings,
 ) -> dict[str, Systematic]:
     """Return the systematic part of each metric that has one stated.
 
@@ -49,13 +53,16 @@ def systematic_parts(
     feet : mapping of side to FootError
     clock_sd_s : sequence of float
         Standard deviation of the joined time in each run [s]; every run is joined anew.
+    lane_sd_rad : sequence of float
+        Standard deviation of the lane's direction in each run [rad]. It comes from the same sensors in the
+        same mounts, so runs may err alike: it does not shrink with their number.
     settings : SystematicSettings
 
     Notes
     -----
     Errors of the two feet are independent. A step of the left foot begins with its blade-on and ends with the
     right one's, the next the other way round: in right - left the detection's and the clock's error count
-    twice. In a stride the same foot's detection error cancels, and clocks drift by 0.01 % only.
+    twice. The lane's error adds to one foot what it takes from the other. In a stride the same foot's detection error cancels, and clocks drift by 0.01 % only.
     """
     both = np.sqrt(2.0)
     clock_s = float(np.sqrt(np.sum(np.square(clock_sd_s))) / max(len(clock_sd_s), 1))
@@ -66,6 +73,7 @@ def systematic_parts(
     ]
     rate = np.hypot(scale, settings.roll_to_pitch * np.array(forward))
     edge_deg = np.hypot(settings.edge_sd_deg, np.degrees(settings.pitch_at_edge_rad * np.array(forward)))
+    lane = 2.0 * _rms(lane_sd_rad)
     instants_s = np.hypot(settings.blade_on_sd_s, settings.blade_off_sd_s)
     return {
         "contact_time_s": Systematic(difference_sd=float(both * settings.contact_time_sd_s)),
@@ -76,6 +84,10 @@ def systematic_parts(
         "double_support_s": Systematic(difference_sd=float(np.hypot(both * instants_s, 2 * clock_s))),
         "push_off_angular_velocity_deg_s": Systematic(index_sd_percent=float(100 * np.linalg.norm(rate))),
         "edge_angle_deg": Systematic(difference_sd=float(np.linalg.norm(edge_deg))),
+        "track_angle_deg": Systematic(
+            difference_sd=float(np.degrees(np.hypot(lane, np.linalg.norm(forward))))
+        ),
+        "lateral_travel_m": Systematic(difference_sd=float(lane * settings.contact_way_m)),
     }
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from imustride.quality.losses import LossSettings, loss_faults
 from imustride.quality.mounting import MountingSettings, mounting_faults
 from imustride.quality.rhythm import RhythmSettings, rhythm_faults
-from imustride.quality.sides import SideSettings, sides_told
+from imustride.quality.sides import SideSettings, runs_forward, sides_told
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -64,6 +64,12 @@ def judge(
     """
     settings = settings or QualitySettings()
     faults = list(too_few(pushes, kinematics, settings.fewest_pushes))
+    faults += [
+        f"the {side} skate does not run the way its forward axis points: its axes are declared wrongly, or forward was "
+        "not found; check the mounting"
+        for side, skate in kinematics.items()
+        if not runs_forward(skate, settings.sides)
+    ]
     told = sides_told(kinematics, off_s, settings.sides)
     against = [side for side, says in told.items() if says == "contradicts"]
     swapped = len(against) == 2

@@ -53,8 +53,8 @@ def mounting_faults(
             tilt = glide_tilt_deg(skate, begin_s, min(end_s, skate.cut.motion_s[1]))
         if abs(tilt[0]) > limits[0] or abs(tilt[1]) > limits[1]:
             yield (
-                f"the {side} sensor turned in its mount: {where} it is tilted by {abs(tilt[0]):.0f} degrees in pitch "
-                f"and {abs(tilt[1]):.0f} in roll against the stance before the start; fix it tightly and repeat"
+                f"the {side} sensor turned in its mount: by {abs(tilt[0]):.0f} degrees in pitch and {abs(tilt[1]):.0f} "
+                f"in roll from the stance before the start, seen {where}"
             )
 
 

@@ -62,7 +62,7 @@ def largest_break(rows: pd.DataFrame, settings: RhythmSettings) -> str | None:
         return None
     values = {
         "contact": rows["contact_time_s"].to_numpy(dtype=float),
-        "interval since the push before": np.concatenate(
+        "interval to the push before": np.concatenate(
             ([np.nan], np.diff(rows["blade_off_s"].to_numpy(dtype=float)))
         ),
     }
@@ -75,7 +75,7 @@ def largest_break(rows: pd.DataFrame, settings: RhythmSettings) -> str | None:
             at = int(np.nanargmax(excess))
             row = rows.iloc[at]
             sentence = (
-                f"the rhythm breaks at {row['blade_off_s']:.2f} s: the {row['side']} foot's {what} is {value[at]:.2f} s, "
+                f"the rhythm breaks at {row['blade_off_s']:.2f} s: {row['side']} {what} {value[at]:.2f} s, "
                 f"{value[at] / ratio[at]:.2f} s by the run's own trend (a stumble?)"
             )
             found.append((float(excess[at]), sentence))

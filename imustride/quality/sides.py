@@ -29,6 +29,8 @@ class SideSettings:
     fewest_pushes: int = 4
     agreeing: float = 0.8
     smallest_edge_deg: float = 5.0
+    slowest_m_s: float = 1.0
+    forward_share: float = 0.5  # of the horizontal speed; nearly all of it in simulated good runs
 
 
 def push_edges_deg(skate: Kinematics, off_s: NDArray[np.float64], before_s: float) -> NDArray[np.float64]:
@@ -40,6 +42,18 @@ def push_edges_deg(skate: Kinematics, off_s: NDArray[np.float64], before_s: floa
         skate.earth_from_segment[i : max(j, i + 1), 2, 1].mean() for i, j in zip(first, last, strict=True)
     ]
     return np.asarray(sign * np.degrees(np.arcsin(np.clip(tipped, -1.0, 1.0))))
+
+
+def runs_forward(skate: Kinematics, settings: SideSettings) -> bool:
+    """Whether a skate moves the way its forward axis points, as far as its velocity is known."""
+    end_s = min(skate.velocity_until_s, skate.cut.motion_s[1])
+    moving = slice(*np.searchsorted(skate.time_s, (skate.cut.motion_s[0], end_s)))
+    velocity_m_s = skate.velocity_m_s[moving, :2]
+    speed_m_s = float(np.linalg.norm(velocity_m_s, axis=1).mean()) if len(velocity_m_s) else 0.0
+    along_m_s = float(np.einsum("ni,ni->", velocity_m_s, skate.earth_from_segment[moving, :2, 0]))
+    return speed_m_s < settings.slowest_m_s or along_m_s > settings.forward_share * speed_m_s * len(
+        velocity_m_s
+    )
 
 
 def told_side(edges_deg: NDArray[np.float64], settings: SideSettings) -> Told:

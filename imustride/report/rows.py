@@ -31,6 +31,8 @@ PUSH_COLUMNS = (
 )
 # What says nothing that another row does not say, or is mostly an assumption.
 NOT_SHOWN = ("stride_rate_hz", "stride_width_m")
+# What a terminal and a first picture show: one of time, one of rate, one of angle, one of way.
+HEADLINES = ("contact_time_s", "push_off_angular_velocity_deg_s", "edge_angle_deg", "stride_length_m")
 NO_INTERVAL = "too few pushes for an interval"
 REASONS = {
     "join_clocks": "the sensors' clocks could not be joined",
@@ -74,6 +76,12 @@ def compared(symmetry: pd.DataFrame) -> pd.DataFrame:
     rows = symmetry[wanted & (symmetry["verdict"] != "not measured")]
     order = {metric: place for place, metric in enumerate(symmetry["metric"].unique())}
     return rows.sort_values("metric", key=lambda metrics: metrics.map(order), kind="stable")
+
+
+def headlines(symmetry: pd.DataFrame) -> pd.DataFrame:
+    """Return the few rows that stand for the others; all where none of them is there."""
+    few = symmetry[symmetry["metric"].isin(HEADLINES)]
+    return few if len(few) else symmetry
 
 
 def not_compared(symmetry: pd.DataFrame) -> list[str]:

@@ -7,7 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
-from imustride.report.rows import accuracy_rows, compared, not_compared, push_table, run_rows, symmetry_rows
+from imustride.report.rows import (
+    accuracy_rows,
+    compared,
+    headlines,
+    not_compared,
+    push_table,
+    run_rows,
+    symmetry_rows,
+)
 from imustride.report.words import condition
 
 if TYPE_CHECKING:
@@ -78,7 +86,7 @@ def _pictures(result: SessionResult) -> list[dict[str, Any]]:
     runs = {run.name if run.usable else f"{run.name} (left out)": run.pushes for run in result.runs}
     runs = dict([(title, pushes) for title, pushes in runs.items() if len(pushes)][:MOST_PANELS])
     turning = {title: pushes for title, pushes in runs.items() if pushes[ANGULAR_VELOCITY].notna().any()}
-    indexed = compared(result.symmetry)
+    indexed = compared(headlines(result.symmetry))
     indexed = indexed[
         indexed["ci_low_percent"].map(math.isfinite) & indexed["ci_high_percent"].map(math.isfinite)
     ]

@@ -149,7 +149,7 @@ def _head(
         f"date = {date.isoformat()}",
         f'surface = "{surface}"',
         'protocol = "sprint-100ft"',
-        'consent = "self"',
+        'consent = "guardian"',
         "",
         "[conditions]",
         f"start_behind_m = {start_behind_m:.2f}",
