@@ -11,6 +11,7 @@ from imustride.alignment.blade import align
 from imustride.constants import SKATES
 from imustride.cutting.stance import cut
 from imustride.errors import SignalQualityError
+from imustride.frames import turned_vectors
 from imustride.kinematics import Kinematics
 from imustride.metrics.columns import in_contract_order, no_pushes
 from imustride.metrics.pushes import Foot, push_table
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
 
 # Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
 QUIET_RATIO = 1.5
+# Sway of a degree moves the specific force by 0.17 m/s^2; braking is ten times that (common practice, no source).
+LOG_END_S = 0.15
+SETTLED_BLOCK_S, SETTLED_BLOCKS, SETTLED_M_S2 = 0.25, 4, 0.2
 # Declared axes are nominal, within some 15 degrees; what lies twice as far off was declared wrongly.
 WRONG_AXES_DEG = 30.0
 
@@ -100,7 +104,8 @@ def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings
     )
     by_side = {side: clocks[f"{side}_skate"] for side in kinematics}
     contacts = {side: find_contacts(moved, settings.contact) for side, moved in kinematics.items()}
-    counts = end_of_pushing(contacts, by_side, settings.pushing)
+    cut_off_s = {side: end_in_motion_s(moved) for side, moved in kinematics.items()}
+    counts = end_of_pushing(contacts, by_side, settings.pushing, cut_off_s)
     stands = {side: stands_after(recordings[f"{side}_skate"], cuts[f"{side}_skate"]) for side in kinematics}
     paths = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, settings)
     feet = {
@@ -116,7 +121,7 @@ def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings
     notes = run_notes(recordings, by_side)
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
-        swapped=judgement.swapped,
+        swapped=judgement.swapped, paths=paths,
     )  # fmt: skip
 
 
@@ -193,6 +198,12 @@ def join_clocks(
     return skates[0], synchronise(of_skates, cuts, skates[0], settings.shocks)
 
 
+def end_in_motion_s(moved: Kinematics) -> float:
+    """End of the log [own clock, s] where the skate still moves then, else infinity."""
+    end_s = moved.start_s + (len(moved.measured) - 1) / moved.rate_hz
+    return end_s if moved.cut.motion_s[1] > end_s - LOG_END_S else np.inf
+
+
 def pushing_only(
     contacts_s: Mapping[str, NDArray[np.float64]], counts: Mapping[str, int]
 ) -> dict[str, NDArray[np.float64]]:
@@ -246,7 +257,21 @@ def stop_slice(recording: Recording, cut_: Cut, stance: slice) -> slice | None:
         float(np.linalg.norm(np.diff(recording.acceleration_m_s2[span], axis=0).std(axis=0)))
         for span in (stance, stop)
     )
-    return stop if after < QUIET_RATIO * before else None
+    return settled(recording, stop) if after < QUIET_RATIO * before else None
+
+
+def settled(recording: Recording, stop: slice) -> slice | None:
+    """Cut a quiet span to its last part in which the specific force stands still: braking may be smooth."""
+    size = max(round(SETTLED_BLOCK_S * recording.rate_hz), 1)
+    count = (stop.stop - stop.start) // size
+    if count < SETTLED_BLOCKS:
+        return None
+    piece = recording.acceleration_m_s2[stop.stop - count * size : stop.stop]
+    means = piece.reshape(count, size, 3).mean(axis=1)
+    away = np.linalg.norm(means - np.median(means[-SETTLED_BLOCKS:], axis=0), axis=1)
+    moving = np.flatnonzero(away > SETTLED_M_S2)
+    kept = count - (int(moving[-1]) + 1 if len(moving) else 0)
+    return slice(stop.stop - kept * size, stop.stop) if kept >= SETTLED_BLOCKS else None
 
 
 def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
@@ -259,13 +284,13 @@ def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
         recording.angular_velocity_rad_s, recording.acceleration_m_s2, recording.rate_hz, rest
     )
     alignment = align(recording, earth_from_sensor, cut_, settings.blade)
-    turn = alignment.segment_from_sensor.T
+    turn = alignment.segment_from_sensor
     return Kinematics(
         side="left" if recording.place == "left_skate" else "right",
         start_s=recording.start_s,
         rate_hz=recording.rate_hz,
-        acceleration_m_s2=recording.acceleration_m_s2 @ turn,
-        angular_velocity_rad_s=recording.angular_velocity_rad_s @ turn,
+        acceleration_m_s2=turned_vectors(turn, recording.acceleration_m_s2),
+        angular_velocity_rad_s=turned_vectors(turn, recording.angular_velocity_rad_s),
         earth_from_segment=alignment.earth_from_segment,
         velocity_m_s=alignment.velocity_m_s,
         measured=recording.measured,

@@ -46,7 +46,7 @@ class BladeSettings:
     fastest_m_s: float = 25.0  # best skaters reach 11 m/s, a foot in recovery twice that at most
     thinning: float = 0.2  # neighbouring samples err together: one in five counts
     starts: int = 4
-    default_lever_m: tuple[float, float, float] = (0.0, 0.02, 0.10)
+    default_lever_m: tuple[float, float, float] = (0.0, 0.0, 0.10)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

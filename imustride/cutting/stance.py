@@ -95,6 +95,10 @@ def cut(recording: Recording, settings: StanceSettings | None = None) -> Cut:
         If nothing moves, or no quiet stance precedes the motion.
     """
     settings = settings or StanceSettings()
+    if len(recording.measured) < settings.shortest_motion_s * recording.rate_hz:
+        length_s = len(recording.measured) / recording.rate_hz
+        message = f"{recording.place}: the log lasts {length_s:.2f} s; wanted a stance of 3 s and a run; check the file"
+        raise SignalQualityError(message)
     quiet, energy, size = quiet_blocks(recording, settings)
     step_s = size / recording.rate_hz
     moving = ~quiet

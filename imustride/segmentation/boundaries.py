@@ -31,6 +31,9 @@ class BoundarySettings:
     hinge_slip_m_s: float = 0.05
     turning_arm_m: float = 0.1  # slip that turning fakes, per rad/s
     turning_slip_m_s: float = 0.15
+    # A made step of vibration through this chain is timed early by this much: seconds, and samples.
+    on_early: tuple[float, float] = (0.001, 0.3)
+    off_early: tuple[float, float] = (0.004, 0.0)
     on_energy_slope: float = 0.8
     on_energy_offset: float = 1.5
     on_energy_offset_share: float = 0.45
@@ -102,7 +105,9 @@ def hinges(
     doubt = 1 + (settings.turning_arm_m * found.turning.max(axis=1) / settings.turning_slip_m_s) ** 2
     rise = hinge(found.rise, rate_hz, settings.hinge_rise_m_s)
     slip = hinge(found.slip, rate_hz, settings.hinge_slip_m_s)
-    return np.asarray(weights[0] * rise + weights[1] * slip * (found.known / doubt)[:, None])
+    finite = np.isfinite(slip)
+    share = weights[1] * (found.known / doubt)[:, None]
+    return np.asarray(weights[0] * rise + np.where(finite, share * np.where(finite, slip, 0.0), -np.inf))
 
 
 def touch_downs(
@@ -125,7 +130,7 @@ def touch_downs(
         likely += settings.on_impact * impact(level, rate_hz, settings)
     likely += on_side(odds, rate_hz)
     mean, _ = mean_instant(likely, round(settings.search_s * rate_hz))
-    return found.near + mean
+    return found.near + mean + settings.on_early[0] * rate_hz + settings.on_early[1]
 
 
 def impact(level: NDArray[np.float64], rate_hz: float, settings: BoundarySettings) -> NDArray[np.float64]:
@@ -183,7 +188,7 @@ def lift_offs(signals: Signals, near: NDArray[np.int64], settings: BoundarySetti
     if vibration is not None:
         likely += vanishing(vibration, signals, found, settings)
     mean, _ = mean_instant(likely, round(settings.search_again_s * rate_hz))
-    return found.near - mean
+    return found.near - mean + settings.off_early[0] * rate_hz + settings.off_early[1]
 
 
 def vibration_at(

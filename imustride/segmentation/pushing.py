@@ -33,9 +33,14 @@ def overlaps(one: NDArray[np.float64], other: NDArray[np.float64]) -> NDArray[np
 
 
 def end_of_pushing(
-    contacts: Mapping[str, NDArray[np.float64]], clocks: Mapping[str, Clock], settings: PushingSettings
+    contacts: Mapping[str, NDArray[np.float64]],
+    clocks: Mapping[str, Clock],
+    settings: PushingSettings,
+    cut_off_s: Mapping[str, float] | None = None,
 ) -> dict[str, int]:
-    """Return for each side how many of its contacts, counted from standing, end in a push-off.
+    """Return for each side how many of its contacts, counted from standing, are pushes.
+
+    A contact that the log's end cuts is one, as long as nothing says that the skater already glides.
 
     Parameters
     ----------
@@ -43,17 +48,20 @@ def end_of_pushing(
         Own clocks [s]; the first contact is the standing one, without blade-on.
     clocks : mapping of side to Clock
     settings : PushingSettings
+    cut_off_s : mapping of side to float, optional
+        End of the log where the skate still moves then, else infinity; own clocks [s].
     """
     joined = len(contacts) == 2 and all(clocks[side].joined for side in contacts)
+    ended = {side: with_end(own, (cut_off_s or {}).get(side, np.inf)) for side, own in contacts.items()}
     if not joined:
-        return {side: single_foot_end(own, settings) for side, own in contacts.items()}
-    shared = {side: np.asarray(clocks[side].reference(own)) for side, own in contacts.items()}
+        return {side: single_foot_end(own, settings) for side, own in ended.items()}
+    shared = {side: np.asarray(clocks[side].reference(own)) for side, own in ended.items()}
     left, right = shared["left"], shared["right"]
     together = overlaps(left, right)
     standing = np.isnan(left[:, None, 0]) | np.isnan(right[None, :, 0])
     gliding = (together > settings.longest_double_support_s) & ~standing
     if not gliding.any():
-        return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in contacts.items()}
+        return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in ended.items()}
     starts = np.maximum(left[:, None, 0], right[None, :, 0])
     glide_s = np.nanmin(np.where(gliding, starts, np.nan))
     # A push-off may end a moment after the other foot has landed to glide.
@@ -61,6 +69,15 @@ def end_of_pushing(
         side: int((own[:, 1] < glide_s + settings.longest_double_support_s).sum())
         for side, own in shared.items()
     }
+
+
+def with_end(own: NDArray[np.float64], end_s: float) -> NDArray[np.float64]:
+    """End an unfinished contact with the log, where that ends in motion."""
+    if not np.isfinite(end_s):
+        return own
+    out = own.copy()
+    out[-1, 1] = end_s if np.isnan(out[-1, 1]) else out[-1, 1]
+    return out
 
 
 def single_foot_end(own: NDArray[np.float64], settings: PushingSettings) -> int:

@@ -206,11 +206,19 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
         steer_ratio=u(0.3, 1.0),
         toe_pivot=grade == "real_ice" or bool(rng.random() < 0.3),
         **_differences(rng, grade),
-        blade_length_m=u(0.26, 0.3),
-        rocker_radius_m=u(2.5, 3.5),
-        body_lead_m=u(0.1, 0.4),
-        start_behind_m=u(0.5, 0.9),
+        **_build(rng),
     )
+
+
+def _build(rng: np.random.Generator) -> dict[str, float]:
+    """Draw the blade, and where the body is against the feet and the start line."""
+    u = rng.uniform
+    return {
+        "blade_length_m": u(0.26, 0.3),
+        "rocker_radius_m": u(2.5, 3.5),
+        "body_lead_m": u(0.1, 0.4),
+        "start_behind_m": u(0.5, 0.9),
+    }
 
 
 def _conditions(rng: np.random.Generator, grade: str) -> Conditions:

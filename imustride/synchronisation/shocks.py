@@ -42,6 +42,9 @@ class ShockSettings:
     match_tolerance_s: float = 0.025
     drift_sd: float = 40e-6  # between two quartz clocks that are good to some 30 ppm each
     window_s: float = 0.04
+    guard_s: float = 0.2
+    least_agreement: float = 0.5  # correlation of the two sensors' waveforms around shared shocks
+    single_agreement: float = 0.85
     group_s: float = 0.25
     group_lag_s: float = 0.15
 
@@ -66,7 +69,12 @@ def find_shocks(
     smallest = max(settings.smallest_shock_m_s2, settings.noise_multiple * usual)
     begin, end = ((at - recording.start_s) * recording.rate_hz for at in motion_s)
     found: list[tuple[float, float]] = []
-    for first, last in ((0, int(np.ceil(begin))), (int(np.floor(end)) + 1, len(change))):
+    guard = settings.guard_s * recording.rate_hz
+    # Where the motion begins and ends is known to a block only, and the log's end may cut a movement.
+    before, after = (0, int(begin - guard)), (int(end + guard), len(change) - int(guard))
+    for first, last in (before, after):
+        if last <= first:
+            continue
         found += [
             (recording.start_s + (first + onset) / recording.rate_hz, size)
             for onset, size in spikes(change[first:last], recording.rate_hz, smallest, settings)
@@ -128,8 +136,10 @@ def best_pairs(
 
 def overlap_lag(
     one: Recording, other: Recording, span_s: tuple[float, float], lag_s: float, reach_s: float, step_s: float
-) -> float:
+) -> tuple[float, float]:
     """Time on `one`'s clock minus time on `other`'s at which their specific forces overlap best [s].
+
+    Also how well they agree there, as a correlation.
 
     Parameters
     ----------
@@ -143,8 +153,11 @@ def overlap_lag(
     """
     count, reach = round((span_s[1] - span_s[0]) / step_s), round(reach_s / step_s)
     wide = np.asarray(span_s[0] + step_s * np.arange(-reach, count + reach), dtype=np.float64)
-    overlap = np.correlate(waveform(other, wide - lag_s), waveform(one, wide[reach : reach + count]), "valid")
-    return float(lag_s - (np.argmax(overlap) - reach) * step_s)
+    theirs, mine = waveform(other, wide - lag_s), waveform(one, wide[reach : reach + count])
+    best = int(np.argmax(np.correlate(theirs, mine, "valid")))
+    there = theirs[best : best + count]
+    agreement = float(there @ mine) / (float(np.linalg.norm(there)) + 1e-12)
+    return float(lag_s - (best - reach) * step_s), agreement
 
 
 def waveform(recording: Recording, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -172,15 +185,21 @@ def join(one: Recording, other: Recording, cuts: tuple[Cut, Cut], settings: Shoc
     at_one = np.array([shocks[0][i, 0] for i, _ in pairs])
     lag = float(np.median([shocks[0][i, 0] - shocks[1][j, 0] for i, j in pairs]))
     middle = float(np.mean(cuts[0].motion_s))
-    lags = np.empty(len(pairs))
+    lags, agreement = np.empty(len(pairs)), np.zeros(len(pairs))
     for group in (at_one < middle, at_one > middle):
         if group.any():
             span = (at_one[group].min() - settings.group_s, at_one[group].max() + settings.group_s)
-            near = overlap_lag(one, other, span, lag, settings.group_lag_s, 1e-3)
+            near, agreement[group] = overlap_lag(one, other, span, lag, settings.group_lag_s, 1e-3)
             lags[group] = [
-                overlap_lag(one, other, (at - settings.window_s, at + settings.window_s), near, 0.015, 1e-4)
+                overlap_lag(one, other, (at - settings.window_s, at + settings.window_s), near, 0.015, 1e-4)[
+                    0
+                ]
                 for at in at_one[group]
             ]
+    shared = agreement > (settings.least_agreement if len(pairs) > 1 else settings.single_agreement)
+    if not shared.any():
+        return Clock(joined=False)
+    at_one, lags = at_one[shared], lags[shared]
     period_s = max(1 / one.rate_hz, 1 / other.rate_hz)
     return fit_clock(at_one - lags, lags, float(np.mean(cuts[1].motion_s)), period_s, settings)
 

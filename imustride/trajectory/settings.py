@@ -14,7 +14,7 @@ class TrackSettings:
     step_s: float = 0.02
     knot_s: float = 0.5
     rest_s: float = 1.0  # of the stance
-    default_lever_m: tuple[float, float, float] = (0.0, 0.02, 0.10)
+    default_lever_m: tuple[float, float, float] = (0.0, 0.0, 0.10)
     half_blade_m: float = 0.13
     rocker_radius_m: float = 3.0
     yaw_sd_rad: float = np.radians(20.0)

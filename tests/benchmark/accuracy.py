@@ -76,12 +76,12 @@ def one(task: tuple[str, str, int]) -> dict:
         pairs = match(mine["blade_off_s"].to_numpy(float), true_off)
         for i, j in pairs:
             row = {"side": side, "found": True}
-            row.update({f"true_{key}": real.at[j, key] for key in real.columns if key != "side"})
-            row.update({key: mine.at[i, key] for key in mine.columns if key != "side"})
+            row.update({f"true_{key}": real.loc[j, key] for key in real.columns if key != "side"})
+            row.update({key: mine.loc[i, key] for key in mine.columns if key != "side"})
             rows.append(row)
         for j in set(range(len(real))) - {j for _, j in pairs}:
             row = {"side": side, "found": False}
-            row.update({f"true_{key}": real.at[j, key] for key in real.columns if key != "side"})
+            row.update({f"true_{key}": real.loc[j, key] for key in real.columns if key != "side"})
             rows.append(row)
         extra += [
             {"side": side, **mine.loc[i].to_dict()} for i in set(range(len(mine))) - {i for i, _ in pairs}
@@ -132,8 +132,13 @@ def figures(results: list[dict]) -> dict[str, float]:
     out["contact bias ms"], out["contact sd ms"] = error.mean(), error.std()
     rate = (found["true_stride_time_s"] / found["stride_time_s"] - 1).astype(float)
     out["stride rate mean abs %"] = 100 * rate.abs().mean()
-    ratio = (found["push_off_angular_velocity_deg_s"] / found["true_push_off_angular_velocity_deg_s"] - 1).astype(float)
-    out["angular velocity mean abs %"], out["angular velocity bias %"] = 100 * ratio.abs().mean(), 100 * ratio.mean()
+    ratio = (
+        found["push_off_angular_velocity_deg_s"] / found["true_push_off_angular_velocity_deg_s"] - 1
+    ).astype(float)
+    out["angular velocity mean abs %"], out["angular velocity bias %"] = (
+        100 * ratio.abs().mean(),
+        100 * ratio.mean(),
+    )
     edge = (found["edge_angle_deg"] - found["true_edge_angle_deg"]).astype(float)
     out["edge rms deg"] = np.sqrt((edge**2).mean())
     for column in ("contact_time_s", "push_off_angular_velocity_deg_s"):
@@ -154,7 +159,9 @@ def path_figures(found: pd.DataFrame) -> dict[str, float]:
         out[f"{column} rms"] = float(np.sqrt((error**2).mean()))
         if column == "stride_length_m":
             long = found[f"true_{column}"] > 0.5
-            out["stride_length rms %"] = 100 * float(np.sqrt(((error / found[f"true_{column}"])[long] ** 2).mean()))
+            out["stride_length rms %"] = 100 * float(
+                np.sqrt(((error / found[f"true_{column}"])[long] ** 2).mean())
+            )
         if f"{column}_sd" in found:
             inside = (error.abs() < 1.96 * found[f"{column}_sd"].astype(float))[error.notna()]
             out[f"{column} within 1.96 sd %"] = 100 * float(inside.mean())
@@ -177,15 +184,21 @@ def worst_tenth(results: list[dict]) -> None:
     """Print the worst tenth of the runs, and which drawn factors set them apart from the rest."""
     scores = np.array([run_score(r) for r in results])
     bad = scores >= np.quantile(scores, 0.9)
-    print(f"worst tenth: score {scores[bad].mean():.1f} ms, the rest {scores[~bad].mean():.1f} ms (median {np.median(scores):.1f})")
+    print(
+        f"worst tenth: score {scores[bad].mean():.1f} ms, the rest {scores[~bad].mean():.1f} ms (median {np.median(scores):.1f})"
+    )
     for which in sorted({r["generator"] for r in results}):
         mine = np.array([r["generator"] == which for r in results])
         factors = pd.DataFrame([r["factors"] for r in results if r["generator"] == which])
-        factors = pd.get_dummies(factors.drop(columns="seed", errors="ignore"), dtype=float).select_dtypes("number")
+        factors = pd.get_dummies(factors.drop(columns="seed", errors="ignore"), dtype=float).select_dtypes(
+            "number"
+        )
         high, low = factors[bad[mine]], factors[~bad[mine]]
         spread = factors.std().replace(0, np.nan)
         apart = ((high.mean() - low.mean()) / spread).dropna().sort_values(key=abs, ascending=False).head(6)
-        text = ", ".join(f"{name} {high[name].mean():.3g} against {low[name].mean():.3g}" for name in apart.index)
+        text = ", ".join(
+            f"{name} {high[name].mean():.3g} against {low[name].mean():.3g}" for name in apart.index
+        )
         print(f"  {which} ({len(high)} of {mine.sum()} runs): {text}")
 
 
@@ -204,7 +217,9 @@ def main() -> None:
         tasks = [(which, grade, seed) for which in options.generator for seed in range(first, last)]
         with ProcessPoolExecutor(options.workers) as pool:
             results = list(pool.map(one, tasks, chunksize=2))
-        columns = {which: figures([r for r in results if r["generator"] == which]) for which in options.generator}
+        columns = {
+            which: figures([r for r in results if r["generator"] == which]) for which in options.generator
+        }
         columns["both"] = figures(results)
         report[grade] = columns
         print(f"\n## {grade}, seeds {options.seeds} (simulated)")

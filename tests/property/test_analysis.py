@@ -151,3 +151,18 @@ def test_what_was_logged_after_the_stop_hardly_matters(logs, plain, lost_s):
     np.testing.assert_allclose(found["blade_on_s"], plain["blade_on_s"], rtol=0, atol=0.008)
     np.testing.assert_allclose(found["blade_off_s"], plain["blade_off_s"], rtol=0, atol=0.012)
     np.testing.assert_allclose(found[RATE], plain[RATE], rtol=0.005)
+
+
+def test_a_mirrored_run_has_left_and_right_exchanged_wherever_the_sensors_sit(logs, plain):
+    # Seen in a mirror a left skate is a right one: vectors turn over, turning (an axial vector) the other way.
+    mirrored = {
+        place: changed(logs[other], MIRROR, -1.0, place=place)
+        for place, other in (("right_skate", "left_skate"), ("left_skate", "right_skate"))
+    }
+    found = analyse_logs("run-1", mirrored).pushes
+    expected = plain.assign(side=plain["side"].map({"left": "right", "right": "left"}))
+    same_pushes(found, expected)
+    np.testing.assert_allclose(found[TIMES], expected[TIMES], rtol=0, atol=1e-3)
+    np.testing.assert_allclose(found[DURATIONS], expected[DURATIONS], rtol=0, atol=1e-3)
+    np.testing.assert_allclose(found[RATE], expected[RATE], rtol=2e-3)
+    np.testing.assert_allclose(found["edge_angle_deg"], expected["edge_angle_deg"], rtol=0, atol=0.1)

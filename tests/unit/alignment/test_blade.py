@@ -136,3 +136,13 @@ def test_a_gap_that_hid_nothing_costs_nothing():
     found = align(holed, attitude, CUT)
     assert error_deg(found, mount) < 2.0
     assert tilt_deg(found, recording, 6.5, 11.5) < 1.0
+
+
+def test_declared_axes_decide_where_the_motion_cannot():
+    # Cut before the first landing: the skate has tipped, but travelled nowhere.
+    short = Cut((3.0, 6.2), (6.25, 6.9))
+    mount = ABOUT_Z[40]
+    recording, attitude = recorded(mount, axes=("+x", "+y", "+z"))
+    found = align(recording, attitude, short)
+    assert error_deg(found, np.eye(3)) < 6.0
+    assert np.degrees(found.forward_sd_rad) > 5.0

@@ -122,6 +122,7 @@ def test_a_stance_is_not_sought_in_a_gap():
     ("pieces", "said"),
     [
         ((("quiet", 8.0),), "nothing moves"),
+        ((("quiet", 0.05),), "the log lasts"),
         ((("quiet", 5.0), ("run", 0.4), ("quiet", 5.0)), "wanted a run of at least"),
         ((("run", 6.0), ("quiet", 3.0)), "no quiet stance"),
         ((("quiet", 0.4), ("run", 6.0), ("quiet", 3.0)), "no quiet stance"),

@@ -45,6 +45,18 @@ def test_standing_on_both_feet_is_no_glide():
     assert min(counts(left, right).values()) == 3
 
 
+def test_a_contact_cut_by_the_log_is_a_push_while_nobody_glides():
+    left, right = alternate(4)
+    left, right = left[:-1], right[:-1]
+    left[-1, 1] = NAN
+    end_s = left[-1, 0] + 0.2
+    contacts = {"left": left, "right": right}
+    clocks = {"left": Clock(), "right": Clock()}
+    with_log_end = end_of_pushing(contacts, clocks, SETTINGS, {"left": end_s, "right": end_s})
+    assert with_log_end == {"left": 4, "right": 4}
+    assert end_of_pushing(contacts, clocks, SETTINGS) == {"left": 3, "right": 4}
+
+
 def test_clocks_are_taken_into_account():
     left, right = alternate(5)
     away = Clock(offset_s=-40.0)

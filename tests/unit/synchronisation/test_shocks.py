@@ -1,9 +1,12 @@
 import numpy as np
 import pytest
 
+from imustride.cutting.stance import cut
 from imustride.kinematics import Clock, Cut
+from imustride.loaders.sampling import regularise
 from imustride.recording import Recording
 from imustride.session import Sensor
+from imustride.simulation import simulate_run
 from imustride.synchronisation.shocks import ShockSettings, fit_clock, synchronise
 
 BEFORE, AFTER = (2.0, 3.1), (21.0, 22.3)  # true times of the shocks [s]
@@ -162,3 +165,15 @@ def test_the_line_through_the_shocks_is_held_where_quartz_allows():
     assert free.drift == pytest.approx(50e-6, rel=0.05)
     wild = fit_clock(at, 3.0 + np.array([0.0, 0.0, 0.02, 0.02]), 11.0, 0.01, settings)
     assert abs(wild.drift) < 300e-6
+
+
+@pytest.mark.parametrize("grade", ["good", "real_ice"])
+@pytest.mark.parametrize("seed", range(100, 108))
+def test_a_run_without_shared_shocks_is_not_joined_by_chance(grade, seed):
+    run = simulate_run(seed, grade, log_begins_late=True, log_ends_early=True)
+    recordings = {place: regularise(log) for place, log in run.logs.items()}
+    cuts = {place: cut(recording) for place, recording in recordings.items()}
+    right = synchronise(recordings, cuts, "left_skate")["right_skate"]
+    last = run.truth[run.truth["side"] == "right"].iloc[-1]
+    # Joined rightly by something that really reached both is fine too.
+    assert not right.joined or abs(right.reference(last["blade_off_own_s"]) - last["blade_off_s"]) < 0.005
