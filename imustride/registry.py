@@ -9,7 +9,8 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from dataclasses import dataclass
-from importlib.metadata import entry_points
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
 from typing import TYPE_CHECKING, Any, Literal
 
 from imustride.errors import SettingsError
@@ -60,6 +61,12 @@ class Metric:
 DESCRIPTORS = {"loaders": "FORMAT", "orientation": "FILTER", "metrics": "METRIC"}
 
 
+@cache
+def plugged_in(group: str) -> tuple[EntryPoint, ...]:
+    """Return what other packages add to a group; looked up once, which takes some milliseconds."""
+    return tuple(entry_points(group=group))
+
+
 def methods(stage: str) -> dict[str, Any]:
     """Return the descriptors of a stage by name, in order of their file names.
 
@@ -76,7 +83,7 @@ def methods(stage: str) -> dict[str, Any]:
         for info in pkgutil.iter_modules(package.__path__)
     ]
     descriptors = [getattr(module, attribute) for module in modules if hasattr(module, attribute)]
-    descriptors += [entry.load() for entry in entry_points(group=f"imustride.{stage}")]
+    descriptors += [entry.load() for entry in plugged_in(f"imustride.{stage}")]
     for descriptor in descriptors:
         if descriptor.name in found:
             message = f"two methods of stage {stage} are named {descriptor.name!r}; rename one of them"

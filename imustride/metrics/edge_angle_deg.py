@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.metrics.view import any_in
 from imustride.registry import Metric
 
 if TYPE_CHECKING:
@@ -20,14 +21,13 @@ def measure(view: PushView) -> NDArray[np.float64]:
     Empty where a turn in the contact was not measured.
     """
     unknown = ~view.kinematics.measured | view.kinematics.clipped[:, 1]
-    sign = 1.0 if view.kinematics.side == "left" else -1.0
-    tipped = np.arcsin(np.clip(sign * view.kinematics.earth_from_segment[:, 2, 1], -1, 1))
-    out = np.full(len(view.off_s), np.nan)
-    begin = np.where(np.isfinite(view.on_s), view.on_s, view.kinematics.cut.stance_s[1])
-    for k, (on_s, off_s) in enumerate(zip(begin, view.off_s, strict=True)):
-        if np.isfinite(off_s) and not unknown[view.samples(on_s, off_s)].any():
-            out[k] = np.degrees(tipped[view.samples(on_s, off_s)].max())
-    return out
+    sideways = view.outward * view.kinematics.earth_from_segment[:, 2, 1]
+    begin_s = np.where(np.isfinite(view.on_s), view.on_s, view.kinematics.cut.stance_s[1])
+    first, stop = view.samples(begin_s, view.off_s)
+    out = np.full(len(first), np.nan)
+    for k in np.flatnonzero((stop > first) & ~any_in(unknown, first, stop)):
+        out[k] = sideways[first[k] : stop[k]].max()
+    return np.asarray(np.degrees(np.arcsin(np.clip(out, -1, 1))))
 
 
 METRIC = Metric(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.metrics.smoothing import polynomial_smoother
+from imustride.metrics.view import any_in
 from imustride.registry import Metric
 
 if TYPE_CHECKING:
@@ -28,18 +29,15 @@ def measure(view: PushView) -> NDArray[np.float64]:
     kinematics = view.kinematics
     weights = polynomial_smoother(round(SMOOTHING_S * kinematics.rate_hz), order=4)
     half = len(weights) // 2
-    out = np.full(len(view.off_s), np.nan)
-    for k, off_s in enumerate(view.off_s):
-        if not np.isfinite(off_s):
-            continue
-        window = view.samples(off_s - BEFORE_S, off_s + AFTER_S)
-        wide = slice(max(window.start - half, 0), window.stop + half)
-        if not kinematics.measured[window].all() or kinematics.clipped[window, 1].any():
-            continue
-        rate = kinematics.angular_velocity_rad_s[wide, 1]
-        if len(rate) > 2 * half + 2:
-            out[k] = np.degrees(peak(np.convolve(rate, weights, "valid")))
-    return out
+    smooth = np.convolve(kinematics.angular_velocity_rad_s[:, 1], weights, "valid")
+    first, stop = view.samples(view.off_s - BEFORE_S, view.off_s + AFTER_S)
+    unknown = any_in(~kinematics.measured | kinematics.clipped[:, 1], first, stop)
+    out = np.full(len(first), np.nan)
+    # The smoothed signal begins half a window behind the recording.
+    begin, end = np.maximum(first - half, 0), np.minimum(stop - half, len(smooth))
+    for k in np.flatnonzero((end - begin > 2) & (stop > first) & ~unknown):
+        out[k] = peak(smooth[begin[k] : end[k]])
+    return np.asarray(np.degrees(out))
 
 
 def peak(values: NDArray[np.float64]) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.metrics.view import PushView
+from imustride.metrics.view import PushView, any_in
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -159,9 +159,8 @@ def in_gap(kinematics: Kinematics, at_s: NDArray[np.float64]) -> NDArray[np.bool
     """Whether samples near an instant [own clock, s] were not measured; False where there is no instant."""
     place = np.nan_to_num((at_s - kinematics.start_s) * kinematics.rate_hz)
     guard = EVENT_GUARD_S * kinematics.rate_hz
-    missing = np.concatenate(([0], np.cumsum(~kinematics.measured)))
-    first, last = np.clip(np.round((place - guard, place + guard + 1)), 0, len(missing) - 1).astype(int)
-    return np.asarray(np.isfinite(at_s) & (missing[last] > missing[first]))
+    first, stop = np.round((place - guard, place + guard + 1)).astype(np.int64)
+    return np.isfinite(at_s) & any_in(~kinematics.measured, first, stop)
 
 
 def spoiled(
@@ -169,24 +168,24 @@ def spoiled(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], list[str]]:
     """Which blade-ons and blade-offs lie in a gap, and the flags of each push."""
     kinematics = view.kinematics
-    flags: list[str] = []
-    for on_s, off_s, follower_lost in zip(view.on_s, view.off_s, cut_short, strict=True):
-        words = []
-        if np.isnan(on_s):
-            words.append("standing_start")
-        if np.isnan(off_s):
-            words.append("log_end")
-        # A standing contact is looked at from the end of the stance.
-        begin_s = kinematics.cut.stance_s[1] if np.isnan(on_s) else on_s
-        end_s = kinematics.time_s[-1] if np.isnan(off_s) else off_s
-        touched = view.samples(begin_s - EVENT_GUARD_S, end_s + 0.1)
-        if follower_lost or not kinematics.measured[touched].all():
-            words.append("gap")
-        if kinematics.clipped[touched].any():
-            words.append("clipped")
-        if len(feet) == 2 and not joined:
-            words.append("clocks_not_synchronised")
-        flags.append(";".join(words))
+    standing, unfinished = np.isnan(view.on_s), np.isnan(view.off_s)
+    # A standing contact is looked at from the end of the stance.
+    begin_s = np.where(standing, kinematics.cut.stance_s[1], view.on_s)
+    end_s = np.where(
+        unfinished, kinematics.start_s + len(kinematics.measured) / kinematics.rate_hz, view.off_s
+    )
+    touched = view.samples(begin_s - EVENT_GUARD_S, end_s + 0.1)
+    words = {
+        "standing_start": standing,
+        "log_end": unfinished,
+        "gap": cut_short | any_in(~kinematics.measured, *touched),
+        "clipped": any_in(kinematics.clipped[:, 0] | kinematics.clipped[:, 1], *touched),
+        "clocks_not_synchronised": np.full(len(standing), len(feet) == 2 and not joined),
+    }
+    flags = [
+        ";".join(word for word, told in zip(words, row, strict=True) if told)
+        for row in zip(*(told.tolist() for told in words.values()), strict=True)
+    ]
     return in_gap(kinematics, view.on_s), in_gap(kinematics, view.off_s), flags
 
 

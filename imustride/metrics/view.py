@@ -46,9 +46,21 @@ class PushView:
         """Sign of the lane's y axis that points outward for this foot."""
         return 1.0 if self.kinematics.side == "left" else -1.0
 
-    def samples(self, from_s: float, to_s: float) -> slice:
-        """Return the samples between two times, clamped to the recording."""
-        kinematics = self.kinematics
-        edges = (np.array([from_s, to_s]) - kinematics.start_s) * kinematics.rate_hz
-        first, last = np.clip(np.round(edges), 0, len(kinematics.measured)).astype(int)
-        return slice(int(first), int(last) + 1)
+    def samples(
+        self, from_s: NDArray[np.float64], to_s: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the first sample of each span of time and the one behind its last, clamped to the recording.
+
+        Shape (k,) each; empty spans where a time is not known.
+        """
+        known = np.isfinite(from_s) & np.isfinite(to_s)
+        times_s = np.where(known, (from_s, to_s), self.kinematics.start_s)
+        places = np.round((times_s - self.kinematics.start_s) * self.kinematics.rate_hz)
+        first, last = np.clip(places, 0, len(self.kinematics.measured)).astype(np.int64)
+        return first, np.where(known, last + 1, first)
+
+
+def any_in(flags: NDArray[np.bool_], first: NDArray[np.int64], stop: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Whether a flag is set in each span of samples, shape (k,)."""
+    at = np.flatnonzero(flags)
+    return np.asarray(np.searchsorted(at, stop) > np.searchsorted(at, first))
