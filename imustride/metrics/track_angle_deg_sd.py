@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.metrics.track_angle_deg import measure as angle
 from imustride.registry import Metric
 
 if TYPE_CHECKING:
@@ -23,7 +24,8 @@ def measure(view: PushView) -> NDArray[np.float64]:
     if view.path is None:
         return np.full(len(view.off_s), np.nan)
     own = np.linalg.norm(view.path.at(view.path.heading_root, view.off_s - 0.05), axis=1)
-    return np.asarray(np.hypot(np.degrees(np.hypot(own, view.path.lane_sd_rad)), FLOOR_DEG))
+    spread = np.hypot(np.degrees(np.hypot(own, view.path.lane_sd_rad)), FLOOR_DEG)
+    return np.asarray(np.where(np.isnan(angle(view)), np.nan, spread))
 
 
 METRIC = Metric(

@@ -210,7 +210,7 @@ def _skater(rng: np.random.Generator, grade: str) -> Skater:
     )
 
 
-def _build(rng: np.random.Generator) -> dict[str, float]:
+def _build(rng: np.random.Generator) -> dict[str, Any]:
     """Draw the blade, and where the body is against the feet and the start line."""
     u = rng.uniform
     return {
