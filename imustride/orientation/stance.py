@@ -126,7 +126,10 @@ def bias_rad_s(gyro: Floats, force: Floats, rate_hz: float) -> Floats:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Bias:
-    """The gyroscope's bias over time: `rad_s` (k, 3) at `sample` (k,), lines between and constant beyond."""
+    """The gyroscope's bias over time: `rad_s` (k, 3) at `sample` (k,).
+
+    Constant for k = 1; for k = 2 a line in between and constant beyond.
+    """
 
     sample: Floats
     rad_s: Floats
@@ -135,8 +138,9 @@ class Bias:
         """Return the bias at some samples [rad/s], shape (samples, 3) or, if constant, (1, 3)."""
         if len(self.sample) == 1:
             return self.rad_s
-        samples = np.arange(piece.start, piece.stop)
-        return np.array([np.interp(samples, self.sample, axis) for axis in self.rad_s.T]).T
+        share = np.interp(np.arange(piece.start, piece.stop), self.sample, [0.0, 1.0])
+        first, last = self.rad_s[:, :, np.newaxis]
+        return np.asarray((first + share * (last - first)).T)
 
 
 def bias_of(gyro: Floats, force: Floats, rate_hz: float, rest: Rest) -> Bias:

@@ -196,13 +196,19 @@ def vibration_at(
 ) -> Vibration | None:
     """Learn a vibration channel from the spans just before and just after lift-offs."""
     count, rate_hz = len(signals.acceleration), signals.rate_hz
-    on, off = np.zeros(count, bool), np.zeros(count, bool)
-    for instant in instants:
-        edges = [round(instant - s * rate_hz) for s in settings.ice_span_s[::-1]]
-        on[max(edges[0], 0) : max(edges[1], 0)] = True
-        edges = [round(instant + s * rate_hz) for s in settings.air_span_s]
-        off[max(edges[0], 0) : max(edges[1], 0)] = True
+    before, behind = (np.array(span) for span in (settings.ice_span_s, settings.air_span_s))
+    on = near_instants(count, instants, -before[::-1] * rate_hz)
+    off = near_instants(count, instants, behind * rate_hz)
     return ice_vibration(signals.acceleration, on, off, rate_hz, VibrationSettings(filter_s=0.014))
+
+
+def near_instants(count: int, instants: NDArray[np.float64], span: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Mark the samples of a span, counted from each instant, shape (count,)."""
+    marked = np.zeros(count, bool)
+    edges = np.maximum(np.round(instants[:, None] + span), 0).astype(int)
+    for begin, end in edges.tolist():
+        marked[begin:end] = True
+    return marked
 
 
 def vanishing(

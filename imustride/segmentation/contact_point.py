@@ -136,15 +136,23 @@ def take_drift(
     """Take the slow drift out of both velocities, in place."""
     every = max(round(rate_hz / settings.thinned_hz), 1)
     width = round(settings.drift_window_s * rate_hz / every)
-    few = np.arange(0, len(rise), every)
     # A height returns to zero after every swing: a plain mean over a stride is a good first level.
-    for values, scale, first in (
-        (rise, settings.drift_rise_m_s, smoothed(rise[few], 2 * width)),
-        (slip, settings.drift_slip_m_s, np.zeros(len(few))),
-    ):
-        level = steady_level(values[few], width, scale, first=first)
-        for piece in pieces(len(values)):
-            values[piece] -= np.interp(np.arange(piece.start, piece.stop), few, level)
+    few = rise[::every]
+    level = steady_level(few, width, settings.drift_rise_m_s, first=smoothed(few, 2 * width))
+    take_line(rise, level, every)
+    few = slip[::every]
+    level = steady_level(few, width, settings.drift_slip_m_s, first=np.zeros(len(few)))
+    take_line(slip, level, every)
+
+
+def take_line(values: NDArray[np.float64], level: NDArray[np.float64], every: int) -> None:
+    """Take away, in place, the line through a level that is known at one value in `every`."""
+    whole = (len(level) - 1) * every
+    lines = values[:whole].reshape(-1, every)
+    step = np.diff(level) / every
+    for place in range(every):
+        lines[:, place] -= level[:-1] + place * step
+    values[whole:] -= level[-1]
 
 
 def expected_arms(settings: ContactPointSettings) -> NDArray[np.float64]:

@@ -68,15 +68,17 @@ def covariance(values: NDArray[np.float64], mask: NDArray[np.bool_], taps: int) 
     begin = np.flatnonzero(mask[: len(mask) - taps + 1])
     begin = begin[:: max(len(begin) // MOST_STRETCHES, 1)]
     # One more sample on either side, for the second difference.
-    index = np.clip(begin[:, None] + np.arange(-1, taps + 1), 0, len(values) - 1)
-    wide = [axis[index] for axis in values.T]
-    energy = sum(np.einsum("nt,nt->n", bend, bend) for bend in (np.diff(axis, 2, axis=1) for axis in wide))
+    index = begin + np.arange(-1, taps + 1)[:, None]
+    wide = [axis.take(index, mode="clip") for axis in values.T]
+    energy = np.zeros(len(begin))
+    for axis in wide:
+        bend = np.diff(axis, 2, axis=0)
+        energy += np.einsum("tn,tn->n", bend, bend)
     usual = np.median(energy) + 1e-12
     weight = usual / (usual + energy)
     out = np.zeros((taps, taps))
     for axis in wide:
-        stretch = axis[:, 1:-1]
-        out += (stretch * weight[:, None]).T @ stretch
+        out += (axis[1:-1] * weight) @ axis[1:-1].T
     return np.asarray(out / weight.sum())
 
 
