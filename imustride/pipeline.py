@@ -173,6 +173,7 @@ def compare(
     feet = {
         side: FootError(
             f"{side}_skate" in calibrated,
+            min((run.kinematics[side].rate_hz for run in usable if side in run.kinematics), default=0.0),
             [run.kinematics[side].forward_sd_rad for run in usable if side in run.kinematics],
         )
         for side in SIDES

@@ -26,6 +26,7 @@ Layout = Literal["csv", "hdf5"]
 
 BETWEEN_RUNS_S = 240.0
 GATE_NOISE_S = 0.002
+FORM_RATIO = 0.01  # of the peak speed, from run to run (common practice, no source)
 # A spoiled run: nearly down; a sensor turned in its mount; a range set far too small.
 SPOILED: Mapping[str, dict[str, Any]] = {
     "stumble": {"stumble_ratio": 1.0},
@@ -44,7 +45,8 @@ def simulate_session(
 ) -> list[SimulatedRun]:
     """Simulate the runs of one athlete on one day.
 
-    Athlete, ice, devices, mounting and planted left-right differences stay the same; pushes vary.
+    Athlete, ice, devices, mounting and planted left-right differences stay the same; pushes vary, and the
+    peak speed by 1 %.
     The devices' clocks run on between the runs.
 
     Parameters
@@ -69,9 +71,17 @@ def simulate_session(
     simulated = []
     for run in range(runs):
         mishap = SPOILED[spoiled_by] if run + 1 in spoiled else {}
-        drawn = draw(seed, grade, run, overrides | mishap)
+        drawn = _in_form(draw(seed, grade, run, overrides | mishap))
         simulated.append(simulate(_later(drawn, run * BETWEEN_RUNS_S), f"run-{run + 1}"))
     return simulated
+
+
+def _in_form(drawn: Draw) -> Draw:
+    """Make the athlete a little faster or slower than in the first run."""
+    if drawn.run == 0:
+        return drawn
+    form = 1 + FORM_RATIO * float(np.random.default_rng([drawn.seed, 96, drawn.run]).standard_normal())
+    return replace(drawn, skater=replace(drawn.skater, peak_speed_m_s=drawn.skater.peak_speed_m_s * form))
 
 
 def _later(drawn: Draw, by_s: float) -> Draw:

@@ -3,26 +3,23 @@
 import numpy as np
 import pytest
 
-from imustride.metrics.systematic import FootError, SystematicSettings, systematic_parts
+from imustride.metrics.systematic import FootError, Known, SystematicSettings, systematic_parts
 
 SETTINGS = SystematicSettings(
-    blade_on_sd_s=0.003,
-    blade_off_sd_s=0.004,
-    contact_time_sd_s=0.006,
-    gyro_scale_calibrated_sd=0.003,
-    gyro_scale_sd=0.01,
-    edge_sd_deg=0.3,
+    blade_on_sd_s=Known(0.003, 0.006),
+    blade_off_sd_s=Known(0.004, 0.008),
+    contact_time_sd_s=Known(0.006, 0.012),
+    gyro_scale_sd=Known(0.003, 0.01),
+    edge_sd_deg=Known(0.3, 0.4),
     roll_to_pitch=0.5,
     pitch_at_edge_rad=0.2,
     contact_way_m=2.0,
 )
 
 
-def parts(calibrated=(True, True), forward=(0.0, 0.0), clock=(0.0,), lane=(0.0,)):
-    feet = {
-        side: FootError(known, [sd])
-        for side, known, sd in zip(("left", "right"), calibrated, forward, strict=True)
-    }
+def parts(calibrated=(True, True), forward=(0.0, 0.0), clock=(0.0,), lane=(0.0,), rates=(500.0, 500.0)):
+    sensors = zip(("left", "right"), calibrated, rates, forward, strict=True)
+    feet = {side: FootError(known, rate_hz, [sd]) for side, known, rate_hz, sd in sensors}
     return systematic_parts(feet, clock, lane, SETTINGS)
 
 
@@ -52,6 +49,12 @@ def test_the_state_of_each_sensor_decides(calibrated, percent):
     assert parts(calibrated)["push_off_angular_velocity_deg_s"].index_sd_percent == pytest.approx(percent)
 
 
+def test_a_slow_sensor_tells_less_of_an_instant():
+    assert parts(rates=(500.0, 100.0))["contact_time_s"].difference_sd == pytest.approx(
+        np.hypot(0.006, 0.012)
+    )
+
+
 def test_a_wrong_forward_axis_mixes_roll_into_pitch():
     rate = parts(forward=(0.02, 0.0))["push_off_angular_velocity_deg_s"].index_sd_percent
     assert rate == pytest.approx(100 * np.sqrt(2 * 0.003**2 + (0.5 * 0.02) ** 2))
@@ -66,5 +69,5 @@ def test_the_lane_adds_to_one_foot_what_it_takes_from_the_other():
 
 
 def test_nothing_usable_states_no_nonsense():
-    empty = systematic_parts({"left": FootError(False, []), "right": FootError(False, [])}, [], [], SETTINGS)
+    empty = systematic_parts(dict.fromkeys(("left", "right"), FootError(False, 500.0, [])), [], [], SETTINGS)
     assert empty["step_time_s"].difference_sd == pytest.approx(2 * 0.003 * np.sqrt(2))
