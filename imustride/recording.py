@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 # Samples worked on at a time in long signals: what is made on the way stays in the processor's cache,
 # and hours need no more memory than seconds.
 PIECE = 8192
+# Matrix products of more multiplications are split among threads by numpy's usual library, which on a busy
+# machine takes several times longer than doing them alone (measured: the whole analysis four times).
+ALONE = 250_000
 
 
 def own(*arrays: NDArray[Any]) -> None:

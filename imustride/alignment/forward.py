@@ -9,6 +9,7 @@ import numpy as np
 
 from imustride.alignment.motion import BladeSettings, Motion, turn_about_up
 from imustride.errors import SignalQualityError
+from imustride.recording import ALONE, pieces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -151,8 +152,7 @@ def sideways_slip(
     turn = turn_about_up(value[0])
     lever = turn.T @ np.add(lever_m, [value[1], 0.0, 0.0])
     velocity = motion.velocity_m_s + motion.velocity_by @ value[2:first]
-    velocity[:, 0] += wander @ value[first : first + knots]
-    velocity[:, 1] += wander @ value[first + knots :]
+    velocity[:, :2] += np.einsum("nk,ak->na", wander, value[first:].reshape(2, knots))
     rotation = motion.attitude_by @ value[2:first]
     straight = velocity - np.cross(rotation, velocity)
     across = motion.earth_from_level @ turn[1]
@@ -192,7 +192,10 @@ def one_step(
         (calm * (1 - moving / (1 + far))).sum() + 0.5 * settings.thinning * (away**2 / spread**2).sum()
     )
     precise = settings.thinning * weight / (0.5 * scale) ** 2
-    left = (by * precise[:, None]).T @ by + np.diag(spread**-2.0)
-    right = -(by * precise[:, None]).T @ slip - away / spread**2
-    covariance = np.linalg.inv(left)
+    left, right = np.diag(spread**-2.0), -away / spread**2
+    for rows in pieces(len(by), max(ALONE // by.shape[1] ** 2, 1)):
+        weighted = by[rows] * precise[rows, None]
+        left += weighted.T @ by[rows]
+        right -= np.einsum("nk,n->k", weighted, slip[rows])
+    covariance = np.asarray(np.linalg.inv(left), dtype=np.float64)
     return value + covariance @ right, covariance, cost

@@ -185,7 +185,7 @@ def _are_coarse(repeated: NDArray[np.intp], count: int) -> bool:
 
 
 def _rms(residual: NDArray[np.float64]) -> float:
-    return float(np.sqrt(residual @ residual / len(residual)))
+    return float(np.sqrt(np.einsum("n,n", residual, residual) / len(residual)))
 
 
 def _scatter(steps: NDArray[np.float64]) -> float:

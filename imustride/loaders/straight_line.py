@@ -68,7 +68,7 @@ def fit_line(stamps: NDArray[np.float64], number: NDArray[np.float64], parts: ND
     mean_number = np.add.reduceat(number, bounds) / lengths
     stamp = stamps - stamps[0] - np.repeat(mean_stamp, lengths)
     centred = number - np.repeat(mean_number, lengths)
-    period = float(stamp @ centred / (centred @ centred))
+    period = float(np.einsum("n,n", stamp, centred) / np.einsum("n,n", centred, centred))
     offset = mean_stamp / period - mean_number
     offset -= offset[0]
     joined = _single(stamps, number + np.repeat(np.rint(offset), lengths))
@@ -86,7 +86,7 @@ def _single(stamps: NDArray[np.float64], number: NDArray[np.float64]) -> Line:
     centred = number - mean_number
     stamp = stamps - first
     mean_stamp = float(stamp.mean())
-    period = float(centred @ stamp / (centred @ centred))
+    period = float(np.einsum("n,n", centred, stamp) / np.einsum("n,n", centred, centred))
     stamp -= mean_stamp
     centred *= period
     stamp -= centred

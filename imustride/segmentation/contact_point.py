@@ -115,8 +115,8 @@ def sliding(
     for part in pieces(len(rise)):
         piece = slice(span.start + part.start, span.start + part.stop)
         found = lever(kinematics, piece, span, settings)
-        rise[part] = found.rise_m_s + found.rise_by_arm @ arms_m
-        slip[part] = found.slip_m_s + found.slip_by_arm @ arms_m
+        rise[part] = found.rise_m_s + np.einsum("na,a->n", found.rise_by_arm, arms_m)
+        slip[part] = found.slip_m_s + np.einsum("na,a->n", found.slip_by_arm, arms_m)
         x, y, _ = kinematics.velocity_m_s[piece].T
         speed[part] = np.sqrt(x * x + y * y)
     slip *= known
@@ -190,8 +190,8 @@ def fit_contact_point(
     spread = np.array([settings.along_sd_m, settings.along_sd_m, across, across])
     arms = expected
     for _ in range(settings.steps):
-        rise = few.rise_m_s + few.rise_by_arm @ arms
-        slip = (few.slip_m_s + few.slip_by_arm @ arms) * known
+        rise = few.rise_m_s + np.einsum("na,a->n", few.rise_by_arm, arms)
+        slip = (few.slip_m_s + np.einsum("na,a->n", few.slip_by_arm, arms)) * known
         take_drift(rise, slip, rate_hz / every, settings)
         left, right = np.diag(spread**-2.0), -(arms - expected) / spread**2
         for miss, by, scale, use in (
@@ -200,7 +200,7 @@ def fit_contact_point(
         ):
             independent = settings.independent_s * rate_hz / every
             weight = 4 * use / (1 + (miss / scale) ** 2) ** 2 / scale**2 / independent
-            left += (by * weight[:, None]).T @ by
-            right -= (by * weight[:, None]).T @ miss
+            left += np.einsum("na,nb->ab", by * weight[:, None], by)
+            right -= np.einsum("na,n->a", by, weight * miss)
         arms = arms + np.linalg.solve(left, right)
     return arms

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.recording import pieces
+from imustride.recording import ALONE, pieces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -67,11 +67,13 @@ def hinge(
     count, m = values.shape
     out = np.full(values.shape, -np.inf)
     edge = max(int(0.012 * rate_hz), 2)
-    # One product for all instants: explained energy is the sum of four squared projections.
-    projected = (values @ hinge_designs(m, edge, bend_s * rate_hz)).reshape(count, 4, -1)
-    explained = np.einsum("epi,epi->ei", projected, projected)
-    left = np.maximum(np.einsum("em,em->e", values, values)[:, None] - explained, 0.0)
-    out[:, edge : m - edge] = -0.5 * left / (sd**2 * HINGE_INDEPENDENT_S * rate_hz)
+    designs = hinge_designs(m, edge, bend_s * rate_hz)
+    for some in pieces(count, max(ALONE // designs.size, 1)):
+        # One product for all instants: explained energy is the sum of four squared projections.
+        projected = (values[some] @ designs).reshape(-1, 4, m - 2 * edge)
+        explained = np.einsum("epi,epi->ei", projected, projected)
+        left = np.maximum(np.einsum("em,em->e", values[some], values[some])[:, None] - explained, 0.0)
+        out[some, edge : m - edge] = -0.5 * left / (sd**2 * HINGE_INDEPENDENT_S * rate_hz)
     return out
 
 
@@ -206,5 +208,5 @@ def mean_instant(
     weight = np.where(np.isfinite(top), weight, 1.0)
     weight /= weight.sum(axis=1, keepdims=True)
     place = np.arange(-reach, reach + 1)
-    mean = weight @ place
-    return np.asarray(mean, float), np.sqrt(np.maximum(weight @ place**2 - mean**2, 0.0))
+    mean, square = np.einsum("ei,ki->ke", weight, np.stack((place, place**2)).astype(float))
+    return mean, np.sqrt(np.maximum(square - mean**2, 0.0))

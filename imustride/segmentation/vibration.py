@@ -78,7 +78,7 @@ def covariance(values: NDArray[np.float64], mask: NDArray[np.bool_], taps: int) 
     weight = usual / (usual + energy)
     out = np.zeros((taps, taps))
     for axis in wide:
-        out += (axis[1:-1] * weight) @ axis[1:-1].T
+        out += np.einsum("an,bn->ab", axis[1:-1] * weight, axis[1:-1])
     return np.asarray(out / weight.sum())
 
 
