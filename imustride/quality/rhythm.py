@@ -75,8 +75,8 @@ def largest_break(rows: pd.DataFrame, settings: RhythmSettings) -> str | None:
             at = int(np.nanargmax(excess))
             row = rows.iloc[at]
             sentence = (
-                f"the rhythm breaks at {row['blade_off_s']:.2f} s: {row['side']} {what} {value[at]:.2f} s, "
-                f"{value[at] / ratio[at]:.2f} s by the run's own trend (a stumble?)"
+                f"the rhythm breaks at push {row['push']} {row['side']} ({row['blade_off_s']:.2f} s): {what} "
+                f"{value[at]:.2f} s, {value[at] / ratio[at]:.2f} s by the run's own trend (a stumble?)"
             )
             found.append((float(excess[at]), sentence))
     worst = max(found, default=(0.0, ""))

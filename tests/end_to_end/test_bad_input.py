@@ -1,5 +1,9 @@
 """Bad input: a clear line, the right exit status, nothing half-written."""
 
+import re
+
+import numpy as np
+import pandas as pd
 import pytest
 
 RIGHT = "run-1/right_skate.csv"
@@ -129,3 +133,86 @@ def test_exchanged_feet_are_said_loudly(session, command, tmp_path):
 def test_logs_of_different_length_are_fine(session, command, tmp_path):
     edit(session / RIGHT, lambda lines: lines[: len(lines) - 150])
     assert command("analyse", session, "--out", tmp_path / "results", "--quiet")[0] == 0
+
+
+def test_the_other_foot_stands_where_one_file_cannot_be_read(session, command, tmp_path):
+    (session / RIGHT).unlink()
+    assert command("analyse", session, "--out", tmp_path / "results")[0] == 3
+    pushes = pd.read_csv(tmp_path / "results" / "pushes.csv")
+    assert set(pushes[pushes["run"] == "run-1"]["side"]) == {"left"}
+    runs = pd.read_csv(tmp_path / "results" / "runs.csv").set_index("run")
+    assert not runs.loc["run-1", "usable"]
+    assert "right_skate.csv" in runs.loc["run-1", "reason"]
+
+
+def test_gates_that_cannot_be_read_leave_the_run_standing(session, command, tmp_path):
+    (session / "run-1" / "gates.csv").write_text("position_m,time_s\n0,zero\n", encoding="utf-8")
+    status, _, err = command("analyse", session, "--out", tmp_path / "results")
+    assert status == 3
+    assert "imustride: run-1: run-1/gates.csv" in err
+    runs = pd.read_csv(tmp_path / "results" / "runs.csv").set_index("run")
+    assert runs["usable"].all()
+    assert np.isnan(runs.loc["run-1", "gate_time_s"])
+
+
+def test_both_files_missing_leave_an_empty_run(session, command, tmp_path):
+    for side in ("left", "right"):
+        (session / "run-1" / f"{side}_skate.csv").unlink()
+    status, table, err = command("analyse", session, "--out", tmp_path / "results")
+    assert status == 3
+    assert len([line for line in err.splitlines() if line.startswith("imustride: run-1: ")]) == 2
+    assert "run-2" in table
+    assert set(pd.read_csv(tmp_path / "results" / "pushes.csv")["run"]) == {"run-2"}
+
+
+def test_wrong_axes_are_not_used_and_said(session, command, tmp_path):
+    toml = (session / "session.toml").read_text(encoding="utf-8")
+    forward, left, _ = re.search(r'axes = \["(.*)", "(.*)", "(.*)"\]', toml).groups()
+    turned = [axis.translate(str.maketrans("+-", "-+")) for axis in (forward, left)]
+    wrong = toml.replace(f'"{forward}", "{left}"', f'"{turned[0]}", "{turned[1]}"', 1)
+    (session / "session.toml").write_text(wrong, encoding="utf-8")
+    assert command("analyse", session, "--out", tmp_path / "results", "--quiet")[0] == 0
+    runs = pd.read_csv(tmp_path / "results" / "runs.csv")
+    assert runs["usable"].all()
+    page = (tmp_path / "results" / "summary.html").read_text(encoding="utf-8")
+    assert "the declared axes of the left sensor point 180 degrees away" in page or "179 degrees away" in page
+
+
+def join_logs(session, place, pause_s):
+    """Put both runs' rows of one sensor into one file; the second log follows on the same clock."""
+    tables = [pd.read_csv(session / run / f"{place}.csv") for run in ("run-1", "run-2")]
+    shift = tables[0]["time_s"].iloc[-1] + pause_s - tables[1]["time_s"].iloc[0]
+    tables[1]["time_s"] += shift
+    pd.concat(tables).to_csv(session / f"{place}.csv", index=False)
+    return [(table["time_s"].iloc[0], table["time_s"].iloc[-1]) for table in tables]
+
+
+def test_runs_are_cut_from_one_long_log_on_the_first_clock(session, command, tmp_path):
+    apart = tmp_path / "apart"
+    assert command("analyse", session, "--out", apart, "--quiet")[0] == 0
+    spans = join_logs(session, "left_skate", 4.0)
+    join_logs(session, "right_skate", 4.0)
+    lines = (session / "session.toml").read_text(encoding="utf-8").split("[[runs]]")[0].splitlines()
+    for run, (first, last) in zip(("run-1", "run-2"), spans, strict=True):
+        lines += ["[[runs]]", f'name = "{run}"', f"start_s = {first - 0.5:.3f}", f"end_s = {last + 0.5:.3f}"]
+        lines += ['files = { left_skate = "left_skate.csv", right_skate = "right_skate.csv" }']
+    (session / "session.toml").write_text("\n".join(lines), encoding="utf-8")
+    assert command("analyse", session, "--out", tmp_path / "joined", "--quiet")[0] == 0
+    one, other = (pd.read_csv(folder / "pushes.csv") for folder in (apart, tmp_path / "joined"))
+    assert (one[["run", "side", "push"]] == other[["run", "side", "push"]]).all(axis=None)
+    first = one["run"] == "run-1"
+    np.testing.assert_allclose(one[first]["blade_off_s"], other[first]["blade_off_s"], atol=2e-3)
+    np.testing.assert_allclose(one["contact_time_s"], other["contact_time_s"], atol=4e-3)
+
+
+def test_a_span_outside_the_log_is_a_result_with_its_reason(session, command, tmp_path):
+    edit(
+        session / "session.toml",
+        lambda lines: [
+            line.replace('name = "run-1"', 'name = "run-1"\nstart_s = 900.0\nend_s = 930.0') for line in lines
+        ],
+    )
+    status, table, _ = command("analyse", session, "--out", tmp_path / "results")
+    assert status == 0
+    (line,) = [line for line in table.splitlines() if line.startswith("run-1 ")]
+    assert "start_s" in line

@@ -116,9 +116,8 @@ def test_a_stumble_is_named_with_its_place(verdict, make_pushes):
     contacts = np.full(14, 0.30)
     contacts[8], contacts[9] = 0.25, 0.54
     faults, _ = verdict(pushes=make_pushes(contacts=contacts))
-    assert (
-        faults
-        == "the rhythm breaks at 7.15 s: left contact 0.54 s, 0.30 s by the run's own trend (a stumble?)"
+    assert faults == (
+        "the rhythm breaks at push 5 left (7.15 s): contact 0.54 s, 0.30 s by the run's own trend (a stumble?)"
     )
 
 
@@ -134,7 +133,7 @@ def test_without_joined_clocks_each_foot_has_its_own_rhythm(verdict, make_pushes
     pushes = make_pushes(contacts=contacts)
     pushes["flags"] = "clocks_not_synchronised"
     pushes["push"] += 1
-    assert "left contact 0.54 s" in verdict(pushes=pushes)[0]
+    assert "left (7.15 s): contact 0.54 s" in verdict(pushes=pushes)[0]
     shifted = pushes.assign(
         blade_off_s=pushes["blade_off_s"] + np.where(pushes["side"] == "left", 1.5, 0.0), contact_time_s=0.30
     ).sort_values("blade_off_s")
