@@ -20,6 +20,7 @@ class PushingSettings:
     """When pushing is over (common practice, no source; double support in skating is some 20 % of a stride)."""
 
     longest_double_support_s: float = 0.5
+    usual_double_support_s: float = 0.15
     longest_contact_s: float = 1.6
 
 
@@ -61,7 +62,10 @@ def end_of_pushing(
     standing = np.isnan(left[:, None, 0]) | np.isnan(right[None, :, 0])
     gliding = (together > settings.longest_double_support_s) & ~standing
     if not gliding.any():
-        return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in ended.items()}
+        # Both feet on the ice as the log ends, longer than in most pushes: more likely the glide has begun.
+        unsure = together[-1, -1] > settings.usual_double_support_s and not standing[-1, -1]
+        counted = contacts if unsure else ended
+        return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in counted.items()}
     starts = np.maximum(left[:, None, 0], right[None, :, 0])
     glide_s = np.nanmin(np.where(gliding, starts, np.nan))
     # A push-off may end a moment after the other foot has landed to glide.
