@@ -41,6 +41,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    # Matrix products shared among threads wait for each other on a busy machine, and gain little on an idle
+    # one. numpy's libraries read this as they are loaded, which is not before a command runs.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     sys.exit(run(arguments))
 
 

@@ -144,7 +144,7 @@ def path_of(
         position,
         velocity,
         np.angle(np.exp(1j * heading)),
-        np.einsum("ij,njk,kl->nil", turn, one.position_by, mine),
+        turn @ one.position_by @ mine,
         one.heading_by @ mine,
         lane_sd_rad,
     )
