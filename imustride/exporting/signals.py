@@ -2,7 +2,8 @@
 
 Layout: ``/runs/<run>/<side>/`` with the data sets ``acceleration``, ``angular_velocity`` (n, 3),
 ``orientation`` (n, 4), ``measured`` (n), ``clipped`` (n, 2), and ``events/`` with ``push``, ``blade_on``,
-``blade_off``. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
+``blade_off``; ``path/`` with ``time`` (n), ``position`` and ``velocity`` (n, 2) where the blade's path was
+fitted. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
 `unit`; -32768 stands for missing. Every data set carries a checksum.
 """
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     import h5py
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Kinematics
+    from imustride.kinematics import BladePath, Clock, Kinematics
     from imustride.results import RunResult, SessionResult
 
 FULL_SCALE = 32767  # largest count of 16 bits
@@ -54,7 +55,10 @@ def write_signals(result: SessionResult, path: Path) -> None:
             group = file.create_group(f"runs/{quote(run.name, safe=' ')}")
             group.attrs["name"] = run.name
             for side, kinematics in run.kinematics.items():
-                _write_skate(group.create_group(side), run, kinematics, run.clocks.get(side))
+                skate = group.create_group(side)
+                _write_skate(skate, run, kinematics, run.clocks.get(side))
+                if side in run.paths:
+                    _write_path(skate.create_group("path"), run.paths[side])
 
 
 def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Clock | None) -> None:
@@ -79,6 +83,18 @@ def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Cl
     _write_array(events, "push", rows["push"].to_numpy(dtype=np.int32))
     for name in ("blade_on", "blade_off"):
         _write_array(events, name, rows[f"{name}_s"].to_numpy(dtype=float)).attrs["unit"] = "s"
+
+
+def _write_path(group: h5py.Group, path: BladePath) -> None:
+    group.attrs["frame"] = "x along the lane, y to its left; middle of the blade's running edge"
+    group.attrs["lane_sd_rad"] = path.lane_sd_rad
+    group.attrs["clock"] = "own"
+    for name, values, unit in (
+        ("time", path.time_s, "s"),
+        ("position", path.position_m, "m"),
+        ("velocity", path.velocity_m_s, "m/s"),
+    ):
+        _write_array(group, name, values).attrs["unit"] = unit
 
 
 def _write_counts(group: h5py.Group, name: str, values: NDArray[np.float64], unit: str) -> h5py.Dataset:

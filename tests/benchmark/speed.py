@@ -34,6 +34,7 @@ COMMAND = [sys.executable, "-c", "from imustride.cli import main; main()"]
 USUAL = ROOT / "tests" / "benchmark" / "usual_script.py"
 RATE_HZ = 500.0
 SKATES = 2
+WIRING = {"pipeline", "runs", "reading", "registry", "settings"}
 
 
 class Stopwatch:
@@ -59,15 +60,17 @@ class Stopwatch:
 
         return run
 
-    def watch(self, pipeline: Any) -> None:
-        """Count every stage function that the pipeline calls by name, and the filters and readers it looks up."""
-        for name, value in list(vars(pipeline).items()):
+    def watch(self, wiring: Any) -> None:
+        """Count every stage function that a module of the wiring calls by name, and the filters it looks up."""
+        for name, value in list(vars(wiring).items()):
             module = getattr(value, "__module__", None) or ""
             if callable(value) and not isinstance(value, type) and module.startswith("imustride."):
                 stage = module.split(".")[1]
-                if stage not in {"pipeline", "registry"}:
-                    setattr(pipeline, name, self.timed(stage, value))
-        look_up = pipeline.methods
+                if stage not in WIRING:
+                    setattr(wiring, name, self.timed(stage, value))
+        if not hasattr(wiring, "methods"):
+            return
+        look_up = wiring.methods
 
         def methods(stage: str) -> dict[str, Any]:
             found = look_up(stage)
@@ -75,16 +78,17 @@ class Stopwatch:
                 return found
             return {k: replace(v, estimate=self.timed(stage, v.estimate)) for k, v in found.items()}
 
-        pipeline.methods = methods
+        wiring.methods = methods
 
 
 def analyse_once(folder: Path, warm: Path) -> dict[str, Any]:
     """Analyse one session in this process; seconds, samples, pushes, stages, memory."""
-    from imustride import pipeline
+    from imustride import pipeline, reading, runs
 
     pipeline.analyse_session(warm)  # what is imported on the way is not counted here
     watch = Stopwatch()
-    watch.watch(pipeline)
+    for wiring in (pipeline, runs, reading):
+        watch.watch(wiring)
     begin = time.perf_counter()
     result = pipeline.analyse_session(folder)
     whole_s = time.perf_counter() - begin

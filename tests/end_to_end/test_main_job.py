@@ -101,6 +101,9 @@ def test_signals_and_events_are_kept(out):
             for side, mine in rows.groupby("side"):
                 events = file[f"runs/{run}/{side}/events/blade_off"][:]
                 np.testing.assert_allclose(events, mine["blade_off_s"], atol=1e-5)
+                path = file[f"runs/{run}/{side}/path"]
+                assert path["position"].shape == path["velocity"].shape == (len(path["time"]), 2)
+                assert path["position"][-1, 0] > 25
 
 
 def test_again_gives_the_same_bytes(out, invented, command, tmp_path):
