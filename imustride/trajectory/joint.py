@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import ALONE, pieces
 from imustride.trajectory.skate import LEVER
 
 if TYPE_CHECKING:
@@ -54,9 +55,11 @@ class Normal:
         self, by: NDArray[np.float64], miss: NDArray[np.float64], weight: NDArray[np.float64] | float
     ) -> None:
         """Add residuals `miss` with derivatives `by`, shape (m, unknowns), and inverse variances."""
-        scaled = by * np.broadcast_to(weight, miss.shape)[:, None]
-        self.left += scaled.T @ by
-        self.right -= scaled.T @ miss
+        weight = np.broadcast_to(weight, miss.shape)
+        for rows in pieces(len(by), max(ALONE // by.shape[1] ** 2, 1)):
+            scaled = by[rows] * weight[rows, None]
+            self.left += scaled.T @ by[rows]
+            self.right -= scaled.T @ miss[rows]
 
 
 def solve(
@@ -108,10 +111,9 @@ def solve(
             keep_beside(normal, courses, begin, value, strides_s, settings)
         if gates is not None:
             pass_gates(normal, courses, begin, value, gates, settings)
-        covariance = np.asarray(np.linalg.inv(normal.left), float)
-        value = value + covariance @ normal.right
+        value = value + np.linalg.solve(normal.left, normal.right)
     rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826) if slips else np.nan
-    return Solution(value, covariance, rms)
+    return Solution(value, np.asarray(np.linalg.inv(normal.left), float), rms)
 
 
 def drift_angle(
