@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.recording import pieces
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
     from imustride.kinematics import Clock
+
+# Contacts compared at a time: all of one foot with all of the other would be too many in hours.
+MOST_CONTACTS = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,21 +63,34 @@ def end_of_pushing(
         return {side: single_foot_end(own, settings) for side, own in ended.items()}
     shared = {side: np.asarray(clocks[side].reference(own)) for side, own in ended.items()}
     left, right = shared["left"], shared["right"]
-    together = overlaps(left, right)
-    standing = np.isnan(left[:, None, 0]) | np.isnan(right[None, :, 0])
-    gliding = (together > settings.longest_double_support_s) & ~standing
-    if not gliding.any():
+    glide_s = first_glide_s(left, right, settings)
+    if not np.isfinite(glide_s):
         # Both feet on the ice as the log ends, longer than in most pushes: more likely the glide has begun.
-        unsure = together[-1, -1] > settings.usual_double_support_s and not standing[-1, -1]
+        last = left[-1:], right[-1:]
+        standing = any(np.isnan(own[0, 0]) for own in last)
+        unsure = overlaps(*last)[0, 0] > settings.usual_double_support_s and not standing
         counted = contacts if unsure else ended
         return {side: int(np.isfinite(own[:, 1]).sum()) for side, own in counted.items()}
-    starts = np.maximum(left[:, None, 0], right[None, :, 0])
-    glide_s = np.nanmin(np.where(gliding, starts, np.nan))
     # A push-off may end a moment after the other foot has landed to glide.
     return {
         side: int((own[:, 1] < glide_s + settings.longest_double_support_s).sum())
         for side, own in shared.items()
     }
+
+
+def first_glide_s(left: NDArray[np.float64], right: NDArray[np.float64], settings: PushingSettings) -> float:
+    """When both feet first begin to stay on the ice together longer than in any push; infinity for never."""
+    begins, ends = np.nan_to_num(right[:, 0], nan=-np.inf), np.nan_to_num(right[:, 1], nan=np.inf)
+    for some in pieces(len(left), MOST_CONTACTS):
+        block = left[some]
+        begin, end = np.nan_to_num(block[0, 0], nan=-np.inf), np.nan_to_num(block[-1, 1], nan=np.inf)
+        near = right[np.searchsorted(ends, begin) : np.searchsorted(begins, end)]
+        standing = np.isnan(block[:, None, 0]) | np.isnan(near[None, :, 0])
+        gliding = (overlaps(block, near) > settings.longest_double_support_s) & ~standing
+        if gliding.any():
+            starts = np.maximum(block[:, None, 0], near[None, :, 0])
+            return float(starts[gliding].min())
+    return np.inf
 
 
 def with_end(own: NDArray[np.float64], end_s: float) -> NDArray[np.float64]:
