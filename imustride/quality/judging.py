@@ -64,12 +64,8 @@ def judge(
     """
     settings = settings or QualitySettings()
     faults = list(too_few(pushes, kinematics, settings.fewest_pushes))
-    faults += [
-        f"the {side} skate does not run the way its forward axis points: its axes are declared wrongly, or forward was "
-        "not found; check the mounting"
-        for side, skate in kinematics.items()
-        if not runs_forward(skate, settings.sides)
-    ]
+    lost = [side for side, skate in kinematics.items() if not runs_forward(skate, settings.sides)]
+    faults += [astray(side, kinematics[side]) for side in lost]
     told = sides_told(kinematics, off_s, settings.sides)
     against = [side for side, says in told.items() if says == "contradicts"]
     swapped = len(against) == 2
@@ -87,6 +83,15 @@ def judge(
     # What was lost breaks the rhythm too: the cause is enough.
     faults += losses or rhythm_faults(pushes, settings.rhythm)
     return Judgement(tuple(faults), swapped)
+
+
+def astray(side: str, skate: Kinematics) -> str:
+    """Say why a skate may seem to run another way than its forward axis points."""
+    if skate.measured[slice(*np.searchsorted(skate.time_s, skate.cut.motion_s))].all():
+        why = "its axes are declared wrongly, or forward was not found; check the mounting"
+    else:
+        why = "its turn was lost in a gap of the log; check the logger"
+    return f"the {side} skate does not run the way its forward axis points: {why}"
 
 
 def too_few(pushes: pd.DataFrame, kinematics: Mapping[str, Kinematics], fewest: int) -> list[str]:

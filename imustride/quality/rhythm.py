@@ -27,6 +27,7 @@ class RhythmSettings:
     interval_ratio: float = 1.8
     fewest_pushes: int = 6
     quick_start_pushes: float = 2.0
+    start_pushes: int = 3  # whose intervals are of no rhythm yet: one skater jumps off, another rolls off
 
 
 def rhythm_faults(pushes: pd.DataFrame, settings: RhythmSettings) -> Iterator[str]:
@@ -60,11 +61,11 @@ def largest_break(rows: pd.DataFrame, settings: RhythmSettings) -> str | None:
     """Return a sentence on the push farthest from the trend, beyond the limits."""
     if len(rows) < settings.fewest_pushes:
         return None
+    interval_s = np.concatenate(([np.nan], np.diff(rows["blade_off_s"].to_numpy(dtype=float))))
+    interval_s[: settings.start_pushes] = np.nan
     values = {
         "contact": rows["contact_time_s"].to_numpy(dtype=float),
-        "interval to the push before": np.concatenate(
-            ([np.nan], np.diff(rows["blade_off_s"].to_numpy(dtype=float)))
-        ),
+        "interval to the push before": interval_s,
     }
     limits = (settings.contact_ratio, settings.interval_ratio)
     found = []

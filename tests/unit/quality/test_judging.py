@@ -138,3 +138,24 @@ def test_without_joined_clocks_each_foot_has_its_own_rhythm(verdict, make_pushes
         blade_off_s=pushes["blade_off_s"] + np.where(pushes["side"] == "left", 1.5, 0.0), contact_time_s=0.30
     ).sort_values("blade_off_s")
     assert "rhythm" not in verdict(pushes=shifted)[0]
+
+
+def test_a_turn_lost_in_a_gap_is_not_put_down_to_the_axes(verdict):
+    faults, _ = verdict(left={"forward": -1.0, "lost": [(5.0, 5.2)]})
+    assert faults.startswith(
+        "the left skate does not run the way its forward axis points: its turn was lost in a gap"
+    )
+
+
+def test_the_first_pushes_have_no_rhythm_yet(verdict, make_pushes):
+    intervals = np.full(14, 0.35)
+    intervals[1:3] = 0.12, 0.75
+    assert verdict(pushes=make_pushes(intervals=intervals))[0] == ""
+
+
+def test_a_long_interval_between_even_contacts_is_a_break(verdict, make_pushes):
+    intervals = np.full(14, 0.35)
+    intervals[8] = 0.75
+    assert (
+        "interval to the push before 0.75 s, 0.35 s by" in verdict(pushes=make_pushes(intervals=intervals))[0]
+    )
