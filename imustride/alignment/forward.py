@@ -124,6 +124,8 @@ def wander_m_s(fit: Fit, time_s: NDArray[np.float64], settings: BladeSettings) -
     steps = fit.wander.reshape(2, -1)
     knots = np.arange(steps.shape[1] + 1) * settings.knot_s
     level = np.concatenate((np.zeros((2, 1)), np.cumsum(steps, axis=1)), axis=1)
+    if len(time_s) and time_s[0] >= knots[-1]:
+        return np.broadcast_to(level[:, -1:], (2, len(time_s)))
     return np.array([np.interp(time_s, knots, axis) for axis in level])
 
 

@@ -43,7 +43,7 @@ def clipped_samples(log: SensorLog) -> NDArray[np.bool_]:
         True where any axis of the acceleration (first column), of the angular velocity (second) is clipped.
     """
     range_m_s2, range_rad_s = _declared(log.sensor)
-    clipped = np.zeros((len(log.time_s), 2), dtype=bool)
+    clipped = np.zeros((2, len(log.time_s)), dtype=bool).T
     for kind, (values, limit, smallest, unit) in enumerate(
         (
             (log.acceleration_m_s2, range_m_s2, SMALLEST_M_S2, log.sensor.units.acceleration),

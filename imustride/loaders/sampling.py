@@ -67,7 +67,7 @@ def regularise(log: SensorLog) -> Recording:
     )
     measured = ~(masked | also_masked)
     lost = lost | also_lost
-    clipped = np.column_stack([_on_grid(kind, found.place, count) for kind in clipped.T])
+    clipped = np.stack([_on_grid(kind, found.place, count) for kind in clipped.T]).T
     return Recording(
         sensor=log.sensor,
         start_s=found.start_s,
@@ -83,7 +83,7 @@ def regularise(log: SensorLog) -> Recording:
             missing_samples=int(lost.sum()),
             gaps=_spans(~measured, found),
             bridged=_count_runs(lost & measured),
-            clipped_samples=int(clipped.any(axis=1).sum()),
+            clipped_samples=int(np.count_nonzero(clipped[:, 0] | clipped[:, 1])),
         ),
     )
 

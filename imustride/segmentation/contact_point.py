@@ -98,12 +98,16 @@ def lever(kinematics: Kinematics, piece: slice, span: slice, settings: ContactPo
     # Turning about an arm along x, y, z moves the point by rate x arm: its share upwards, then across.
     along = uy * wz - uz * wy
     across = attitude[:, 1]
-    return Lever(
-        velocity[2],
-        velocity[0] * across[0] + velocity[1] * across[1] + velocity[2] * across[2],
-        np.stack((along * toe, along * heel, uz * wx - ux * wz, ux * wy - uy * wx)).T,
-        np.stack((wz * toe, wz * heel, np.zeros_like(wx), -wx)).T,
+    rise_by, slip_by = np.zeros((2, 4, len(ux)))
+    rise_by[0], rise_by[1], rise_by[2], rise_by[3] = (
+        along * toe,
+        along * heel,
+        uz * wx - ux * wz,
+        ux * wy - uy * wx,
     )
+    slip_by[0], slip_by[1], slip_by[3] = wz * toe, wz * heel, -wx
+    slip = velocity[0] * across[0] + velocity[1] * across[1] + velocity[2] * across[2]
+    return Lever(velocity[2], slip, rise_by.T, slip_by.T)
 
 
 def sliding(
