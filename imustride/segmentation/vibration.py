@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 # More stretches than this make a covariance no better.
-MOST_STRETCHES = 5_000
+MOST_STRETCHES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
