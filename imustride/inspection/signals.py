@@ -104,20 +104,21 @@ def gyroscope_scale(recording: Recording, rest: Rest | None) -> float | None:
     size = max(4, round(TURN_S * recording.rate_hz))
     count = len(recording.measured) // size
     acceleration = _blocks(recording.acceleration_m_s2, count, size)
-    rate = _blocks(recording.angular_velocity_rad_s, count, size) - np.array(rest.angular_velocity_bias)
+    length = np.sqrt(np.einsum("bsa,bsa->bs", acceleration, acceleration))
+    calm = (np.abs(length - rest.gravity) < 0.1 * rest.gravity).all(axis=1)
+    calm &= recording.measured[: count * size].reshape(count, size).all(axis=1)
+    acceleration = acceleration[calm]
+    rate = _blocks(recording.angular_velocity_rad_s, count, size)[calm] - np.array(rest.angular_velocity_bias)
     edge = max(1, size // 8)
     change = acceleration[:, -edge:].mean(axis=1) - acceleration[:, :edge].mean(axis=1)
     # Between the middles of the two edges lie size - edge samples.
     inner = slice(edge // 2, size - (edge - edge // 2))
     turned = -np.cross(rate[:, inner], acceleration[:, inner]).sum(axis=1) / recording.rate_hz
-    length = np.linalg.norm(acceleration, axis=2)
-    calm = (np.abs(length - rest.gravity) < 0.1 * rest.gravity).all(axis=1)
-    calm &= recording.measured[: count * size].reshape(count, size).all(axis=1)
-    calm &= np.linalg.norm(change, axis=1) > SMALLEST_TURN_RAD * rest.gravity
-    calm &= np.linalg.norm(turned, axis=1) > 0
-    if calm.sum() < FEWEST_TURNS:
+    telling = np.linalg.norm(change, axis=1) > SMALLEST_TURN_RAD * rest.gravity
+    telling &= np.linalg.norm(turned, axis=1) > 0
+    if telling.sum() < FEWEST_TURNS:
         return None
-    change, turned = change[calm], turned[calm]
+    change, turned = change[telling], turned[telling]
     ratios = (change * turned).sum(axis=1) / (turned**2).sum(axis=1)
     agreement = (change * turned).sum() / np.sqrt((change**2).sum() * (turned**2).sum())
     return float(np.median(ratios)) if abs(agreement) > 0.8 else None
