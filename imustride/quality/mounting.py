@@ -20,7 +20,7 @@ class MountingSettings:
     Standing on flat blades, the pitch is held by the ice: a blade rounded to a radius of 3 m and 0.28 m long rocks
     by 2.7 degrees either way. The roll is free: ankles give way, and simulated skaters stand up to 13 degrees
     on an edge after the stop. In the glide the attitude comes from integration, and skaters plough: there only
-    gross turns are told. Limits: common practice, no source.
+    gross turns are told, or those that pass both limits of the stop at once. Limits: common practice, no source.
     """
 
     stop_pitch_deg: float = 8.0
@@ -46,12 +46,17 @@ def mounting_faults(
     for side, skate in kinematics.items():
         stood = stop_tilt_deg(skate)
         if stood is not None:
-            where, tilt, limits = "after the stop", stood, (settings.stop_pitch_deg, settings.stop_roll_deg)
+            where, tilt = "after the stop", stood
+            far = abs(tilt[0]) > settings.stop_pitch_deg, abs(tilt[1]) > settings.stop_roll_deg
+            turned = any(far)
         else:
-            where, limits = "in the glide", (settings.glide_pitch_deg, settings.glide_roll_deg)
+            where = "in the glide"
             begin_s, end_s = (last_off_s[side] + later for later in settings.glide_after_s)
             tilt = glide_tilt_deg(skate, begin_s, min(end_s, skate.cut.motion_s[1]))
-        if abs(tilt[0]) > limits[0] or abs(tilt[1]) > limits[1]:
+            far = abs(tilt[0]) > settings.stop_pitch_deg, abs(tilt[1]) > settings.stop_roll_deg
+            gross = abs(tilt[0]) > settings.glide_pitch_deg, abs(tilt[1]) > settings.glide_roll_deg
+            turned = all(far) or any(gross)
+        if turned:
             yield (
                 f"the {side} sensor turned in its mount: by {abs(tilt[0]):.0f} degrees in pitch and {abs(tilt[1]):.0f} "
                 f"in roll from the stance before the start, seen {where}"
