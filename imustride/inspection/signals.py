@@ -41,10 +41,13 @@ def rest_blocks(recording: Recording) -> tuple[NDArray[np.bool_], int]:
         return np.zeros(count, dtype=bool), size
     is_rest: NDArray[np.bool_] = np.all(recording.measured[: count * size].reshape(count, size), axis=1)
     for values in (recording.acceleration_m_s2, recording.angular_velocity_rad_s):
-        spread = np.sqrt(_blocks(values, count, size).var(axis=1).sum(axis=1))
+        blocks = _blocks(values, count, size)
+        mean = blocks.mean(axis=1)
+        square = np.einsum("bsa,bsa->b", blocks, blocks) / size - (mean**2).sum(axis=1)
+        spread = np.sqrt(np.maximum(square, 0.0))
         is_rest &= spread <= CALM_FACTOR * np.quantile(spread, CALM_QUANTILE)
         if values is recording.acceleration_m_s2:
-            usual = np.median(np.linalg.norm(_blocks(values, count, size).mean(axis=1), axis=1))
+            usual = np.median(np.linalg.norm(mean, axis=1))
             is_rest &= spread <= SHAKING_RATIO * usual
     return is_rest, size
 

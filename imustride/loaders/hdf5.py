@@ -14,6 +14,7 @@ import numpy as np
 
 from imustride.errors import FileFormatError
 from imustride.loaders.samples import Samples
+from imustride.recording import pieces
 from imustride.registry import Format
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ MAX_BYTES = 2_500_000_000
 # DEFLATE cannot pack better than 1032 to 1 (RFC 1951: 258 bytes in 2 bits); small files are free to.
 MAX_RATIO = 1100
 FREE_BYTES = 16_000_000
+# Rows read at a time.
+ROWS = 1 << 17
 # deflate, shuffle, fletcher32, lzf: filters that come with h5py; others would need code from outside.
 FILTERS = {1: "gzip", 2: "shuffle", 3: "fletcher32", 32000: "lzf"}
 
@@ -138,8 +141,11 @@ def _values(group: Any, name: str, where: str, dimensions: int) -> NDArray[np.fl
         message = f"{place}: found shape {dataset.shape}; wanted {wanted}; correct [columns] in session.toml"
         raise FileFormatError(message)
     _refuse_unsafe(dataset, place)
-    # Axes one after the other in memory, as a recording has them.
-    return np.asarray(dataset[...], dtype=np.float64, order="F")
+    # Axes one after the other in memory, as a recording has them; not all of it twice.
+    values = np.empty(dataset.shape, order="F")
+    for piece in pieces(len(values), ROWS):
+        values[piece] = dataset[piece]
+    return values
 
 
 def _refuse_unsafe(dataset: Any, place: str) -> None:

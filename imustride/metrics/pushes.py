@@ -192,7 +192,8 @@ def spoiled(
 def hide(table: pd.DataFrame, lost_on: NDArray[np.bool_], lost_off: NDArray[np.bool_]) -> None:
     """Empty the values that rest on an event inside a gap."""
     for lost, columns in ((lost_on, RESTS_ON_BLADE_ON), (lost_off, RESTS_ON_BLADE_OFF)):
-        table.loc[lost, [name for name in columns if name in table]] = np.nan
+        if lost.any():
+            table.loc[lost, [name for name in columns if name in table]] = np.nan
 
 
 def number_pushes(table: pd.DataFrame, *, joined: bool) -> pd.DataFrame:

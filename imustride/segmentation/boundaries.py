@@ -103,11 +103,10 @@ def hinges(
 ) -> NDArray[np.float64]:
     """Weighted likelihoods that the contact point starts to rise and to slip."""
     doubt = 1 + (settings.turning_arm_m * found.turning.max(axis=1) / settings.turning_slip_m_s) ** 2
-    rise = hinge(found.rise, rate_hz, settings.hinge_rise_m_s)
-    slip = hinge(found.slip, rate_hz, settings.hinge_slip_m_s)
-    finite = np.isfinite(slip)
-    share = weights[1] * (found.known / doubt)[:, None]
-    return np.asarray(weights[0] * rise + np.where(finite, share * np.where(finite, slip, 0.0), -np.inf))
+    likely = weights[0] * hinge(found.rise, rate_hz, settings.hinge_rise_m_s)
+    slip = hinge(found.slip[found.known], rate_hz, settings.hinge_slip_m_s)
+    likely[found.known] += weights[1] * slip / doubt[found.known, None]
+    return likely
 
 
 def touch_downs(

@@ -67,12 +67,16 @@ def continuous(minutes: float) -> tuple[dict[str, np.ndarray], int]:
     extra = round(minutes / STRETCH_MIN) - 1
     if extra <= 0:
         return samples, len(simulated.truth)
-    own = {side: simulated.truth.query("side == @side and not standing") for side in ("left", "right")}
+    pushes = simulated.truth[~simulated.truth["standing"]]
+    # The same stretch of time on both feet, else they would fall out of step.
+    begin_s, end_s = pushes.loc[pushes["side"] == "left", "blade_off_s"].to_numpy()[[5, -5]]
+    count = round((end_s - begin_s) * RATE_HZ)
     for place, rows in samples.items():
-        off_s = own[place.removesuffix("_skate")]["blade_off_own_s"].to_numpy()
-        first, last = np.searchsorted(rows[:, 0], off_s[[5, -5]])
-        samples[place] = repeated(rows, first, last, extra)
-    return samples, len(simulated.truth) + extra * sum(len(table) - 10 for table in own.values())
+        own = pushes[pushes["side"] == place.removesuffix("_skate")]
+        first = np.searchsorted(rows[:, 0], begin_s + (own["blade_off_own_s"] - own["blade_off_s"]).median())
+        samples[place] = repeated(rows, first, first + count, extra)
+    again = int(pushes["blade_off_s"].between(begin_s, end_s, inclusive="left").sum())
+    return samples, len(simulated.truth) + extra * again
 
 
 def repeated(samples: np.ndarray, first: int, last: int, extra: int) -> np.ndarray:
