@@ -39,6 +39,10 @@ class SystematicSettings:
     contact_time_sd_s: Known = Known(0.007, 0.010)
     gyro_scale_sd: Known = Known(0.003, 0.012)
     edge_sd_deg: Known = Known(0.3, 0.5)
+    track_sd_deg: Known = Known(0.6, 1.5)
+    blade_speed_sd_m_s: Known = Known(0.03, 0.055)
+    stride_length_sd_m: Known = Known(0.02, 0.035)
+    lateral_travel_sd_m: Known = Known(0.01, 0.018)
     slow_hz: float = 195.0  # below, sampling says less of an instant
     roll_to_pitch: float = 0.2  # of the rates at the end of a push: what a wrong forward axis mixes in
     pitch_at_edge_rad: float = 0.1  # while the edge angle is largest, likewise
@@ -91,7 +95,12 @@ def systematic_parts(
     )
     step_s = 2.0 * np.hypot(np.linalg.norm(on_s), clock_s)
     support_s = np.linalg.norm([*on_s, *off_s, 2.0 * clock_s])
-    track = np.hypot(lane, np.linalg.norm(forward))
+    track_deg = np.linalg.norm([*_both(settings.track_sd_deg, calibrated), np.degrees(lane)])
+    lateral_m = np.linalg.norm(
+        [*_both(settings.lateral_travel_sd_m, calibrated), lane * settings.contact_way_m]
+    )
+    speed_m_s = np.linalg.norm(_both(settings.blade_speed_sd_m_s, calibrated))
+    length_m = np.linalg.norm(_both(settings.stride_length_sd_m, calibrated))
     return {
         "contact_time_s": Systematic(difference_sd=contact_s),
         "swing_time_s": Systematic(difference_sd=contact_s),
@@ -101,8 +110,10 @@ def systematic_parts(
         "double_support_s": Systematic(difference_sd=float(support_s)),
         "push_off_angular_velocity_deg_s": Systematic(index_sd_percent=float(100 * np.linalg.norm(rate))),
         "edge_angle_deg": Systematic(difference_sd=float(np.linalg.norm(edge_deg))),
-        "track_angle_deg": Systematic(difference_sd=float(np.degrees(track))),
-        "lateral_travel_m": Systematic(difference_sd=float(lane * settings.contact_way_m)),
+        "track_angle_deg": Systematic(difference_sd=float(track_deg)),
+        "blade_speed_m_s": Systematic(difference_sd=float(speed_m_s)),
+        "stride_length_m": Systematic(difference_sd=float(length_m)),
+        "lateral_travel_m": Systematic(difference_sd=float(lateral_m)),
     }
 
 

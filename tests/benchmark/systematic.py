@@ -21,6 +21,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from tests.benchmark.accuracy import match
 
 RATE = "push_off_angular_velocity_deg_s"
+ERRORS = (
+    "blade_on_s", "blade_off_s", "contact_time_s", "edge_angle_deg", "track_angle_deg", "blade_speed_m_s",
+    "stride_length_m", "lateral_travel_m",
+)  # fmt: skip
 
 
 def one(task: tuple[str, str, int]) -> list[dict]:
@@ -42,7 +46,7 @@ def one(task: tuple[str, str, int]) -> list[dict]:
         real = simulated.truth[simulated.truth["side"] == side].reset_index(drop=True)
         for found, true in match(mine["blade_off_s"].to_numpy(float), real["blade_off_s"].to_numpy(float)):
             row = {"generator": which, "seed": seed, "side": side, "forward_sd_rad": skate.forward_sd_rad}
-            for name in ("blade_on_s", "blade_off_s", "contact_time_s", "edge_angle_deg"):
+            for name in ERRORS:
                 row[name] = mine.loc[found, name] - real.loc[true, name]
             row["rate_ratio"] = mine.loc[found, RATE] / real.loc[true, RATE] - 1
             clock, off_s = result.clocks[side], mine.loc[found, "blade_off_s"]
@@ -97,7 +101,7 @@ def main() -> None:
         print(
             f"\n{grade}, seeds {given.seeds} (simulated): mean error, SD within a foot, a foot's part of right - left: SD, from 68 %, from 95 %"
         )
-        for column in ("blade_on_s", "blade_off_s", "contact_time_s", "rate_ratio", "edge_angle_deg"):
+        for column in (*ERRORS, "rate_ratio"):
             print(f"  {column:16s}" + "".join(f"{value:10.5f}" for value in between(table, column)))
         for column in ("forward_sd_rad", "roll_to_pitch", "pitch_at_edge_rad"):
             print(

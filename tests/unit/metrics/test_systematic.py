@@ -11,6 +11,10 @@ SETTINGS = SystematicSettings(
     contact_time_sd_s=Known(0.006, 0.012),
     gyro_scale_sd=Known(0.003, 0.01),
     edge_sd_deg=Known(0.3, 0.4),
+    track_sd_deg=Known(0.5, 1.0),
+    blade_speed_sd_m_s=Known(0.03, 0.04),
+    stride_length_sd_m=Known(0.02, 0.03),
+    lateral_travel_sd_m=Known(0.01, 0.02),
     roll_to_pitch=0.5,
     pitch_at_edge_rad=0.2,
     contact_way_m=2.0,
@@ -64,8 +68,15 @@ def test_a_wrong_forward_axis_mixes_roll_into_pitch():
 
 def test_the_lane_adds_to_one_foot_what_it_takes_from_the_other():
     lane = parts(lane=(0.01, 0.01))
-    assert lane["track_angle_deg"].difference_sd == pytest.approx(np.degrees(0.02))
-    assert lane["lateral_travel_m"].difference_sd == pytest.approx(0.04)
+    own = np.array([0.5 * np.sqrt(2), 0.01 * np.sqrt(2)])
+    shared = np.array([np.degrees(0.02), 0.04])
+    found = [lane[name].difference_sd for name in ("track_angle_deg", "lateral_travel_m")]
+    assert found == pytest.approx(np.hypot(own, shared))
+
+
+def test_speed_and_length_err_by_foot():
+    assert parts((True, False))["blade_speed_m_s"].difference_sd == pytest.approx(0.05)
+    assert parts()["stride_length_m"].difference_sd == pytest.approx(0.02 * np.sqrt(2))
 
 
 def test_nothing_usable_states_no_nonsense():
