@@ -40,7 +40,7 @@ REASONS = {
 }
 REMEDIES = {
     "more_runs": "more runs are needed",
-    "better_calibration": "only a better calibration would tell",
+    "better_calibration": "more runs cannot tell, only better sensors or calibration",
     "near_smallest_difference": "too near to the smallest difference",
 }
 
