@@ -103,7 +103,8 @@ def test_a_comparison_has_interval_systematic_part_sample_size_and_verdict(page)
     text = words(page)
     assert "right larger 0.301 (5.1 %) 0.332 (4.7 %) +9.8 % (+6.1 to +13.5) ±1.2 4, 6; 2" in text
     assert (
-        "unclear: more runs cannot tell, only better sensors or calibration 0.021 0.015 −0.006 s (−0.014 to +0.002) ±0.007" in text
+        "unclear: more runs cannot tell, only better sensors or calibration 0.021 0.015 −0.006 s (−0.014 to +0.002) ±0.007"
+        in text
     )
 
 
