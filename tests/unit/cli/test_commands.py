@@ -5,15 +5,19 @@ import sys
 import pytest
 
 from imustride import __version__, inspection
+from imustride.cli import calibrate
 from imustride.cli.boundary import commands
 from imustride.cli.talk import columns
 from imustride.inspection.report import Finding, SensorReport
 
+LEAVES = [name for name in sorted(commands.commands) if name != "calibrate"]
+LEAVES += [f"calibrate {name}" for name in calibrate.COMMANDS]
+
 
 @pytest.mark.parametrize("flag", ["-h", "--help"])
-@pytest.mark.parametrize("name", sorted(commands.commands))
+@pytest.mark.parametrize("name", LEAVES)
 def test_every_command_has_help_with_an_example_and_the_common_options(command, name, flag):
-    status, out, _ = command(name, flag)
+    status, out, _ = command(*name.split(), flag)
     assert status == 0
     assert f"Example: imustride {name}" in out
     for option in ("--json", "--quiet", "--debug"):
@@ -22,7 +26,14 @@ def test_every_command_has_help_with_an_example_and_the_common_options(command, 
 
 @pytest.mark.parametrize("name", ["analyse", "simulate"])
 def test_every_command_that_writes_can_run_dry(command, name):
-    assert "--dry-run" in command(name, "--help")[1]
+    assert "--dry-run" in command(*name.split(), "--help")[1]
+
+
+def test_a_group_lists_its_commands_and_refuses_others(command):
+    status, out, _ = command("calibrate", "--help")
+    assert status == 0
+    assert all(name in out for name in calibrate.COMMANDS)
+    assert command("calibrate", "guessing")[0] == 2
 
 
 def test_version(command):
