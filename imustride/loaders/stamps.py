@@ -98,8 +98,12 @@ def instants(log: SensorLog, bridge_s: float) -> Instants:
         raise SignalQualityError(message)
     steps = np.diff(stamps)
     period = first_period(stamps)
+    if period == 0:
+        message = f"{log.source}: the time stands still in most rows; wanted rising time stamps; is this the time column?"
+        raise SignalQualityError(message)
     _refuse_backwards(log, rows, steps, period)
     line = _line(stamps, steps, period, bridge_s)
+    _refuse_to_and_fro(log, goes_on=line.period_s > 0)
     drift = None if line.is_steady else wander(line)
     jitter = line.residual_s if drift is None else line.residual_s - drift
     place = line.number if drift is None else line.number + drift / line.period_s
@@ -110,6 +114,7 @@ def instants(log: SensorLog, bridge_s: float) -> Instants:
     start_s = line.start_s + float(place[0]) * line.period_s
     if place is not line.number:
         place = place - place[0]
+    _refuse_to_and_fro(log, goes_on=bool(place.min() >= -0.5 and place.max() <= place[-1] + 0.5))
     return Instants(rows, start_s, line.period_s, place, line.number, _rms(jitter), duplicates)
 
 
@@ -118,7 +123,7 @@ def _line(stamps: NDArray[np.float64], steps: NDArray[np.float64], period: float
     for _ in range(RECOUNTS):
         number, gap_s = _numbers(stamps, steps, period)
         line = fit_line(stamps, number, np.flatnonzero(steps > max(bridge_s + period, gap_s)) + 1)
-        if abs(line.period_s - period) <= SAME_PERIOD * period:
+        if abs(line.period_s - period) <= SAME_PERIOD * period or line.period_s <= 0:
             break
         period = line.period_s
     return line
@@ -211,6 +216,17 @@ def _refuse_backwards(
     raise SignalQualityError(message)
 
 
+def _refuse_to_and_fro(log: SensorLog, *, goes_on: bool) -> None:
+    """Small steps back may still add up to a time that does not go on as a whole."""
+    if goes_on:
+        return
+    message = (
+        f"{log.source}: the time stamps go to and fro over the whole file; wanted rising time stamps; "
+        "is this the time column, and one recording?"
+    )
+    raise SignalQualityError(message)
+
+
 def _numbers(
     stamps: NDArray[np.float64], steps: NDArray[np.float64], period: float
 ) -> tuple[NDArray[np.float64], float]:
@@ -224,9 +240,8 @@ def _numbers(
     if usual == period and scatter < CLEAR_SCATTER:
         lost = np.rint(steps[suspects] / period) - 1
     else:
-        context = int(np.clip((CONTEXT_FACTOR * scatter) ** 2, *CONTEXT_LIMITS)) * max(
-            1, round(usual / period)
-        )
+        context = int(np.clip((CONTEXT_FACTOR * scatter) ** 2, *CONTEXT_LIMITS))
+        context = min(context * max(1, round(usual / period)), len(stamps))
         reach = np.arange(context)
         excess = stamps / period - number
         after = np.median(excess[np.minimum(suspects[:, None] + 1 + reach, len(stamps) - 1)], axis=1)

@@ -68,6 +68,8 @@ def fit_line(stamps: NDArray[np.float64], number: NDArray[np.float64], parts: ND
     mean_number = np.add.reduceat(number, bounds) / lengths
     stamp = stamps - stamps[0] - np.repeat(mean_stamp, lengths)
     centred = number - np.repeat(mean_number, lengths)
+    if not centred.any():  # every row stands alone
+        return whole
     period = float(np.einsum("n,n", stamp, centred) / np.einsum("n,n", centred, centred))
     offset = mean_stamp / period - mean_number
     offset -= offset[0]

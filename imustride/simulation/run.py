@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from imustride.constants import HUNDRED_FEET_M
 from imustride.simulation.drawing import Draw, draw
 from imustride.simulation.motion import Motion, move
-from imustride.simulation.sensors import Logged, ideal, record
+from imustride.simulation.sensors import Logged, ideal, own_time, record
 from imustride.simulation.timing import SIDES
 from imustride.simulation.transitions import GRID_HZ, PLAIN, sample
 from imustride.simulation.truth import truth_table
@@ -18,6 +18,7 @@ from imustride.simulation.vibration import shaking
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import NDArray
 
     from imustride.recording import SensorLog
 
@@ -39,6 +40,8 @@ class SimulatedRun:
     grade : str
     gates_s : tuple of float
         True times at which the body crosses the gates at 0 and 30.48 m [s]; NaN where never.
+    front_s, front_m : ndarray, shape (n,)
+        Where the front of the body is along its path, from the first gate, on the clock of the left skate.
     """
 
     logs: dict[str, SensorLog]
@@ -46,6 +49,8 @@ class SimulatedRun:
     factors: dict[str, Factor]
     grade: str
     gates_s: tuple[float, float] = (np.nan, np.nan)
+    front_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    front_m: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
 
 
 def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedRun:
@@ -100,12 +105,15 @@ def simulate(drawn: Draw, name: str) -> SimulatedRun:
     log_s = _log_span(drawn, motion, rng)
     logged = {side: _logged(drawn, motion, side, log_s, rng) for side in SIDES}
     truth = truth_table(drawn, motion, {side: logged[side].spoilt_s for side in SIDES}, name)
+    time_s, front_m = front(drawn, motion)
     return SimulatedRun(
         logs={f"{side}_skate": logged[side].log for side in SIDES},
         truth=truth,
         factors=_factors(drawn, motion),
         grade=drawn.grade,
-        gates_s=gate_times(drawn, motion),
+        gates_s=gate_times(time_s, front_m),
+        front_s=np.asarray(own_time(drawn.devices["left"], time_s)),
+        front_m=front_m,
     )
 
 
@@ -132,16 +140,22 @@ def _log_span(drawn: Draw, motion: Motion, rng: np.random.Generator) -> tuple[fl
     return begin_s, max(end_s, plan.push_end_s + 0.6)
 
 
-def gate_times(drawn: Draw, motion: Motion) -> tuple[float, float]:
-    """Return when the body, ahead of the feet, crosses 0 and 30.48 m along its path (true time)."""
+def front(drawn: Draw, motion: Motion) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return where the body, ahead of the feet, is along its path from the first gate (true time)."""
     body, plan = motion.body, motion.plan
     time_s = np.arange(len(body.path_m)) / GRID_HZ
     running = slice(sample(plan.pushes[2].on_s), sample(plan.push_end_s))
     ahead = (motion.middle_m[running, 0] - body.place_m[running, 0]).mean()
-    front = body.path_m + ahead * PLAIN.course(time_s - plan.body_start_s) + drawn.skater.body_lead_m
-    first, last = drawn.skater.start_behind_m + np.array([0.0, HUNDRED_FEET_M])
-    crossed = [np.interp(at, front, time_s) if front[-1] > at else np.nan for at in (first, last)]
-    return float(crossed[0]), float(crossed[1])
+    front_m = body.path_m + ahead * PLAIN.course(time_s - plan.body_start_s) + drawn.skater.body_lead_m
+    return time_s, front_m - drawn.skater.start_behind_m
+
+
+def gate_times(time_s: NDArray[np.float64], front_m: NDArray[np.float64]) -> tuple[float, float]:
+    """Return when the body crosses 0 and 30.48 m; NaN where never."""
+    first, last = (
+        float(np.interp(at, front_m, time_s)) if front_m[-1] > at else np.nan for at in (0.0, HUNDRED_FEET_M)
+    )
+    return first, last
 
 
 def _factors(drawn: Draw, motion: Motion) -> dict[str, Factor]:

@@ -35,7 +35,7 @@ class Logged:
     spoiled_s: Array
     segment_from_sensor: Array
 
-    def own(self, true_s: float) -> float:
+    def own(self, true_s: float | Array) -> float | Array:
         """Time on the sensor's clock [s] of a true time [s]."""
         return self.offset_s + true_s * (1.0 + self.drift)
 

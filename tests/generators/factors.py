@@ -44,6 +44,7 @@ def _draw(rng: np.random.Generator, grade: str) -> Factors:
         **_ice(rng, grade),
         **_sides(rng, grade),
         **_device(rng, grade),
+        **_gates(rng),
     }
 
 
@@ -229,3 +230,8 @@ def _device(rng: np.random.Generator, grade: str) -> Factors:
         "gaps": int(rng.integers(1, 5)) if real and rng.random() < 0.35 else 0,
         "gap_kind": str(rng.choice(["missing_rows", "nan"])),
     }
+
+
+def _gates(rng: np.random.Generator) -> Factors:
+    """Where the body that the beam sees is before the feet, and the feet behind the first gate."""
+    return {"body_lead_m": rng.uniform(0.05, 0.4), "start_behind_m": rng.uniform(0.3, 1.0)}

@@ -7,20 +7,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.constants import HUNDRED_FEET_M
 from tests.generators.attitude import Skater
 from tests.generators.blade import Blade
-from tests.generators.body import move_body
+from tests.generators.body import Body, move_body
 from tests.generators.device import Logged, Unit, fit_unit, make_log
 from tests.generators.factors import GRADES, Factors, draw_factors
 from tests.generators.ice import feel
 from tests.generators.motion import Motion, move_skate
 from tests.generators.plan import Plan, make_plan
+from tests.generators.shapes import GRID_HZ, integral
+from tests.generators.shapes import step as smooth_step
 from tests.generators.truth import true_pushes
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.recording import SensorLog
+    from tests.generators.shapes import Array
 
 SIDES = ("left", "right")
 
@@ -38,6 +42,10 @@ class SimulatedRun:
     factors : dict
         What was drawn or overridden.
     grade : str
+    gates_s : tuple of float
+        True times at which the body crosses the gates at 0 and 30.48 m [s]; NaN where never.
+    front_s, front_m : ndarray, shape (n,)
+        Where the front of the body is along its path, from the first gate, on the clock of the left skate.
     plan, motions, devices, units : for tests of the generator itself
     """
 
@@ -45,6 +53,9 @@ class SimulatedRun:
     truth: pd.DataFrame
     factors: Factors
     grade: str
+    gates_s: tuple[float, float]
+    front_s: Array
+    front_m: Array
     plan: Plan = field(repr=False)
     motions: dict[str, Motion] = field(repr=False)
     devices: dict[str, Logged] = field(repr=False)
@@ -88,6 +99,28 @@ def simulate_run(
         skater.rng = streams[4 + k]
         felt = feel(skater, motions[side], courses, units[side].lever_m)
         devices[side] = make_log(factors, plan, felt, units[side], streams[6 + k])
+    front_m = front(factors, plan, body, motions)
+    time_s = np.arange(len(front_m)) / GRID_HZ
+    gates_s = tuple(
+        float(np.interp(at, front_m, time_s)) if front_m[-1] > at else np.nan for at in (0.0, HUNDRED_FEET_M)
+    )
     truth = true_pushes(plan, motions, devices, f"{grade}-{seed}")
     logs = {f"{side}_skate": device.log for side, device in devices.items()}
-    return SimulatedRun(logs, truth, factors, grade, plan, motions, devices, units)
+    front_s = devices["left"].own(time_s)
+    return SimulatedRun(logs, truth, factors, grade, gates_s, front_s, front_m, plan, motions, devices, units)
+
+
+def front(f: Factors, plan: Plan, body: Body, motions: dict[str, Motion]) -> Array:
+    """Where the front of the body, which leans ahead of the feet, is along its path from the first gate [m]."""
+    along = integral(body.speed_m_s)
+    middle = 0.5 * (motions["left"].place_m[:, 0] + motions["right"].place_m[:, 0])
+    start, end = int(plan.start_s * GRID_HZ), int(plan.pushes_end_s * GRID_HZ)
+    ahead = float((middle - body.place_m[:, 0])[start:end].mean())
+    leaning = smooth_step((np.arange(len(along)) / GRID_HZ - plan.start_s) / 1.0)
+    return (
+        along
+        + middle[0]
+        + (ahead - middle[0]) * leaning
+        + float(f["body_lead_m"])
+        - float(f["start_behind_m"])
+    )

@@ -1,7 +1,7 @@
 """Whatever the stamps and the file: samples come back, or one clear refusal does."""
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -81,7 +81,11 @@ def test_rows_written_twice_change_nothing(count, rate_hz, copies, seed):
     np.testing.assert_array_equal(recording.acceleration_m_s2, whole.acceleration_m_s2)
 
 
+TO_AND_FRO = np.array([-2.8e14, 1.04e16, *[2.6e15, 0.0] * 3, 2.6e15, 2.6e15, 2.6e15, 0.0])
+
+
 @settings(deadline=None)
+@example(TO_AND_FRO)
 @given(arrays(float, st.integers(0, 60), elements=st.floats(allow_nan=True, allow_infinity=True, width=32)))
 def test_any_stamps_give_a_whole_recording_or_a_refusal(stamps):
     try:
@@ -105,7 +109,8 @@ def test_any_rising_stamps_and_missing_values_give_a_whole_recording(steps, data
     except ImustrideError:
         return
     assert is_whole(recording)
-    assert recording.measured.sum() <= np.ptp(stamps) * recording.rate_hz + 2
+    span_s = np.ptp(stamps) + 4 * recording.quality.jitter_sd_s  # jitter may crowd the ends together
+    assert recording.measured.sum() <= span_s * recording.rate_hz + 2
 
 
 NUMBERS = st.floats(-1e6, 1e6).map(lambda value: f"{value:.6g}")

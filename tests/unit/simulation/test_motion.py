@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from imustride.simulation.drawing import draw
 from imustride.simulation.motion import move
-from imustride.simulation.run import gate_times
+from imustride.simulation.run import front, gate_times
 
 GRID_HZ = 4000.0
 CASES = [("good", 1), ("good", 2), ("good", 4), ("poor", 3), ("real_ice", 5), ("real_ice", 7)]
@@ -153,7 +153,7 @@ def test_speed_rises_like_a_sprint_and_the_distance_takes_four_to_seven_seconds(
     for seed in range(12):
         drawn = draw(seed, "good")
         motion = move(drawn)
-        first, last = gate_times(drawn, motion)
+        first, last = gate_times(*front(drawn, motion))
         assert 3.6 < last - first < 7.0
         assert 0 <= first - motion.plan.body_start_s < 1.2
         times = motion.plan.body_start_s + np.array([0.5, 1.5, 2.5, 3.5])
