@@ -1,4 +1,4 @@
-"""Which columns a file without a session probably means; for display only, never for results."""
+"""Which columns a file without a session probably means; told to the reader wherever it is used."""
 
 from __future__ import annotations
 
@@ -19,13 +19,15 @@ ANGULAR_VELOCITY = re.compile(r"gyr|omega|ang|rot|^[gw][ _]?[xyz]$", re.IGNORECA
 AXIS = re.compile(r"(?:^|[^a-z])([xyz])(?:[^a-z]|$)|([xyz])$|^([xyz])", re.IGNORECASE)
 
 
-def guess(path: Path, group: str | None) -> tuple[Columns, dict[str, str]]:
+def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Columns, dict[str, str]]:
     """Guess columns, delimiter and decimal of one file from its header.
 
     Parameters
     ----------
     path : Path
     group : str or None
+    timeless : bool
+        Whether the file may lack a column of time.
 
     Returns
     -------
@@ -46,14 +48,17 @@ def guess(path: Path, group: str | None) -> tuple[Columns, dict[str, str]]:
     time = [name for name in names if TIME.search(_bare(name))]
     acceleration = _triad([name for name in names if ACCELERATION.search(_bare(name))])
     angular_velocity = _triad([name for name in names if ANGULAR_VELOCITY.search(_bare(name))])
-    if not time or acceleration is None or angular_velocity is None:
+    if not (time or timeless) or acceleration is None or angular_velocity is None:
         shown = ", ".join(name for name in names[:30] if name.isprintable())
         message = (
             f"{path.parent.name}/{path.name}: cannot tell which columns are time, acceleration and angular "
             f"velocity; the file has {shown}; give --columns, or a session.toml"
         )
         raise FileFormatError(message)
-    return Columns(time=time[0], acceleration=acceleration, angular_velocity=angular_velocity), options
+    columns = Columns(
+        time=time[0] if time else None, acceleration=acceleration, angular_velocity=angular_velocity
+    )
+    return columns, options
 
 
 def _bare(name: str) -> str:

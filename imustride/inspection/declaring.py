@@ -1,0 +1,149 @@
+"""What is said of a lone file, outside a session: its columns and units, from a file of their own or word by word."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import Field, ValidationError
+
+from imustride.errors import FileFormatError, SettingsError
+from imustride.inspection.guessing import guess
+from imustride.session import MAX_TOML_BYTES, Columns, Positive, Sensor, Session, Strict, Units
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+# Keys of a session that say nothing of a lone file: a session.toml may be given as it stands.
+OF_SESSIONS = frozenset(Session.model_fields) - {"folder"}
+
+
+class Declaration(Strict):
+    """What a columns file says."""
+
+    columns: Columns = Columns()
+    units: Units = Units()
+    rate_hz: Positive | None = None
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    acceleration_range_g: Positive | None = None
+    angular_velocity_range_deg_s: Positive | None = None
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+
+
+def read_declaration(path: Path) -> Declaration:
+    """Read the columns and units of a file of their own, or those of a ``session.toml``.
+
+    Raises
+    ------
+    FileFormatError
+        If the file is missing, no TOML, or holds an unknown key or a wrong value; all of them at once.
+    """
+    where = f"{path.parent.name}/{path.name}"
+    if not path.is_file() or path.stat().st_size > MAX_TOML_BYTES:
+        message = f"{where}: no such file, or none of columns and units; wanted a .toml file with [columns] and [units]"
+        raise FileFormatError(message)
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        message = f"{where}: not valid TOML: {error}; correct this line"
+        raise FileFormatError(message) from error
+    kept = {
+        key: value for key, value in raw.items() if key in Declaration.model_fields or key not in OF_SESSIONS
+    }
+    try:
+        return Declaration.model_validate(_tuples(kept), strict=True)
+    except ValidationError as error:
+        problems = [
+            f"{'.'.join(map(str, entry['loc']))}: {entry['msg'].replace('Input should be', 'wanted')}"
+            for entry in error.errors()
+        ]
+        message = f"{where}: {'; '.join(dict.fromkeys(problems))}; correct the file"
+        raise FileFormatError(message) from error
+
+
+def declare(
+    path: Path, group: str | None, device: str, declared: Declaration, rate_hz: float | None = None
+) -> tuple[Sensor, tuple[str, ...]]:
+    """Say how a lone file is read.
+
+    Parameters
+    ----------
+    path : Path
+    group : str or None
+        Group inside an HDF5 file.
+    device : str
+    declared : Declaration
+        Columns that are not declared are taken from the file's header.
+    rate_hz : float, optional
+        Given with the command: counts more than a column of time.
+
+    Returns
+    -------
+    sensor : Sensor
+    notes : tuple of str
+        Which columns were taken for what, where nothing declares them.
+
+    Raises
+    ------
+    FileFormatError
+        If the columns cannot be told from the header.
+    SettingsError
+        If a unit is missing.
+    """
+    columns, options = declared.columns, declared.model_dump()
+    notes: tuple[str, ...] = ()
+    rate_hz = declared.rate_hz if rate_hz is None else rate_hz
+    if columns.acceleration is None or columns.angular_velocity is None:
+        columns, guessed = guess(path, group, timeless=rate_hz is not None)
+        options |= {key: value for key, value in guessed.items() if options[key] is None}
+        notes = (f"columns by their names: {_named(columns)}",)
+    if rate_hz is not None:
+        columns = columns.model_copy(update={"time": None})
+    _refuse_missing(path, columns, declared.units, timeless=rate_hz is not None)
+    sensor = Sensor(
+        place="trunk",  # a lone file says nothing of its place, and nothing here depends on it
+        device=device,
+        columns=columns,
+        units=declared.units,
+        rate_hz=rate_hz,
+        delimiter=options["delimiter"],
+        decimal="," if options["decimal"] == "," else None,
+        encoding=declared.encoding,
+        acceleration_range_g=declared.acceleration_range_g,
+        angular_velocity_range_deg_s=declared.angular_velocity_range_deg_s,
+    )
+    return sensor, notes
+
+
+def _refuse_missing(path: Path, columns: Columns, units: Units, *, timeless: bool) -> None:
+    wanted = {"acceleration": "m/s^2, g or counts", "angular_velocity": "deg/s, rad/s or counts"}
+    if not timeless:
+        wanted["time"] = "s, ms or us"
+    missing = [
+        f"--{key.replace('_', '-')}-unit ({unit})"
+        for key, unit in wanted.items()
+        if getattr(units, key) is None
+    ]
+    if not timeless and columns.time is None:
+        missing.append("columns.time, or --rate-hz")
+    if missing:
+        message = f"{path.name}: units are never guessed; wanted {', '.join(missing)}; or --columns with a file that says so"
+        raise SettingsError(message)
+
+
+def _named(columns: Columns) -> str:
+    taken = {"time": columns.time, "acceleration": columns.acceleration, "rates": columns.angular_velocity}
+    return "; ".join(
+        f"{what} {names if isinstance(names, str) else ', '.join(names)}"
+        for what, names in taken.items()
+        if names is not None
+    )
+
+
+def _tuples(value: Any) -> Any:
+    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
+    if isinstance(value, dict):
+        return {key: _tuples(entry) for key, entry in value.items()}
+    return tuple(_tuples(entry) for entry in value) if isinstance(value, list) else value
