@@ -64,14 +64,14 @@ class Profile:
 
         Notes
         -----
-        With u = (t - start) / tau and X = x / (v_max tau) the distance is u - 1 + exp(-u) = X, which
-        Lambert's function solves: u = 1 + X + W(-exp(-1 - X)), on the principal branch.
+        With u = (t - start) / tau and X = x / (v_max tau) the distance is u - 1 + exp(-u) = X, which is convex
+        in u: Newton's steps from above find u to all digits.
         """
-        from scipy.special import lambertw
-
         reduced = distance_m / (self.v_max_m_s * self.tau_s)
-        branch = np.asarray(lambertw(np.asarray(-np.exp(-1 - reduced), float)))
-        return np.asarray(self.start_s + self.tau_s * (1 + reduced + branch.real))
+        u = np.maximum(np.sqrt(2 * reduced) + reduced, 1e-12)
+        for _ in range(8):
+            u = np.maximum(u - (u + np.expm1(-u) - reduced) / -np.expm1(-u), 1e-12)
+        return np.asarray(self.start_s + self.tau_s * u)
 
 
 Unknowns = tuple[float, float, float]  # acceleration at the start [m/s^2], 1 / tau [1/s], start [s]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.special import lambertw
 
 from imustride.constants import HUNDRED_FEET_M
 from imustride.metrics.profile import Profile, fit_gates, fit_speed
@@ -35,6 +36,15 @@ def test_the_closed_forms_solve_the_equation_of_motion(v_max, tau, time_s):
     profile = Profile(v_max, tau, 0.0)
     np.testing.assert_allclose(profile.distance_m(run.t), run.y[0], atol=1e-8)
     np.testing.assert_allclose(profile.speed_m_s(run.t), run.y[1], atol=1e-8)
+
+
+@pytest.mark.parametrize(("v_max", "tau"), [times[:2] for times in TIMES])
+def test_time_against_lamberts_function(v_max, tau):
+    """The closed form t / tau = 1 + X + W(-exp(-1 - X)), X = x / (v_max tau), principal branch."""
+    metres = np.array([0.1, 1.0, 5.0, HUNDRED_FEET_M, 400.0])
+    reduced = metres / (v_max * tau)
+    exact = tau * (1 + reduced + lambertw(-np.exp(-1 - reduced)).real)
+    np.testing.assert_allclose(Profile(v_max, tau, 0.0).time_s(metres), exact, rtol=1e-12)
 
 
 @pytest.mark.parametrize(("v_max", "tau", "time_s"), TIMES)

@@ -37,8 +37,8 @@ def test_distance_is_the_integral_of_speed(since_s):
 
 def test_time_and_distance_are_inverse():
     profile = Profile(9.0, 1.3, -0.4)
-    metres = np.array([0.01, 0.5, 5.0, 30.48, 200.0])
-    np.testing.assert_allclose(profile.distance_m(profile.time_s(metres)), metres, rtol=1e-6)
+    metres = np.array([0.0, 1e-6, 0.01, 0.5, 5.0, 30.48, 200.0])
+    np.testing.assert_allclose(profile.distance_m(profile.time_s(metres)), metres, rtol=1e-8, atol=1e-12)
 
 
 def test_an_exact_speed_gives_its_profile_back():
