@@ -35,6 +35,37 @@ class Clock:
         return own_s + self.offset_s + self.drift * (own_s - self.at_s)
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class SharedShocks:
+    """Shocks that two sensors felt together, and what they say of the second clock against the first.
+
+    Parameters
+    ----------
+    shared_s : ndarray, shape (k,)
+        Times of the shared shocks on the first clock [s].
+    blows : ndarray, shape (m, 3)
+        Every sharp blow: time on the first clock [s], its size on either sensor [m/s^2], 0 where not felt.
+    before, after : int
+        How many of the shared ones lie before and after the run (all before, where nobody skated).
+    offset_s, offset_sd_s : float
+        First clock minus second in the middle of the run [s]; NaN where no shock is shared.
+    drift, drift_sd : float
+        Rate of the first clock against the second minus one; NaN where the shocks lie on one side of the run.
+    """
+
+    shared_s: NDArray[np.float64]
+    blows: NDArray[np.float64]
+    before: int
+    after: int
+    offset_s: float
+    offset_sd_s: float
+    drift: float
+    drift_sd: float
+
+    def __post_init__(self) -> None:
+        own(self.shared_s, self.blows)
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """Where one sensor's run lies, on its own clock [s].

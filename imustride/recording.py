@@ -67,6 +67,35 @@ class SensorLog:
         own(self.time_s, self.acceleration_m_s2, self.angular_velocity_rad_s)
 
 
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """The sensor at rest, in the units of the recording.
+
+    Parameters
+    ----------
+    duration_s : float
+        Time at rest, all pieces together [s].
+    gravity : float
+        Length of the mean acceleration.
+    up : str
+        Sensor axis nearest to vertical, such as ``+z``.
+    tilt_deg : float
+        Angle between that axis and vertical [deg].
+    acceleration_noise, angular_velocity_noise : float
+        Standard deviation of one axis, root mean square over the three.
+    angular_velocity_bias : tuple of float
+        Mean angular velocity.
+    """
+
+    duration_s: float
+    gravity: float
+    up: str
+    tilt_deg: float
+    acceleration_noise: float
+    angular_velocity_noise: float
+    angular_velocity_bias: tuple[float, float, float]
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class SamplingQuality:
     """What was found in the time stamps and samples of one log; counts and seconds."""

@@ -23,12 +23,14 @@ if TYPE_CHECKING:
 class Format:
     """A file format: its name, the endings it answers to (lower case), and its reader.
 
-    ``read(path, group, sensor)`` returns `loaders.Samples` in the units of the file.
+    ``read(path, group, sensor)`` returns `loaders.Samples` in the units of the file;
+    ``read_blocks(path, group, sensor, rows)`` gives them block by block, where the format allows it.
     """
 
     name: str
     suffixes: tuple[str, ...]
     read: Callable[..., Any]
+    read_blocks: Callable[..., Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,27 @@ class Metric:
     measure: Callable[..., Any]
 
 
-DESCRIPTORS = {"loaders": "FORMAT", "orientation": "FILTER", "metrics": "METRIC"}
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One test of a recorded sensor before or after a run.
+
+    ``judge(view, limits)`` gets one `checking.view.SensorView` (`of` "sensor") or the whole `RecordingView`
+    ("recording"), and returns `checking.view.Outcome`, or None where the question does not arise. `order`
+    is the place in the table. `mended_by` says whether a failure can be mended in the session file afterwards,
+    or takes a new recording.
+    """
+
+    name: str
+    title: str
+    order: int
+    of: Literal["sensor", "recording"]
+    question: str
+    source: str
+    mended_by: Literal["recording", "declaring"]
+    judge: Callable[..., Any]
+
+
+DESCRIPTORS = {"checking": "CHECK", "loaders": "FORMAT", "orientation": "FILTER", "metrics": "METRIC"}
 
 
 @cache

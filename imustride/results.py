@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,10 +18,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class RunResult:
+    `axes_off_deg` says by side how far declared axes pointed away that were not used.
+
     """One analysed run.
 
     `pushes` has the columns of ``pushes.csv``. `kinematics`, `clocks` and `paths` are keyed by side; `clock`
-    is the place whose clock counts. An unusable run carries the reason in one sentence and stays out of symmetry;
+    is the place whose clock counts; `body` is empty where the clocks are not joined. An unusable run carries the reason in one sentence and stays out of symmetry;
     a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
     exchanged. `problems` tell what could not be read. `gates` are positions [m] and times [s] of the
     timing system.
@@ -36,6 +38,7 @@ class RunResult:
     notes: tuple[str, ...] = ()
     readable: bool = True
     clock: str = ""
+    axes_off_deg: Mapping[str, float] = field(default_factory=dict)
     swapped: bool = False
     problems: tuple[str, ...] = ()
     paths: Mapping[str, BladePath] = field(default_factory=dict)
@@ -52,4 +55,71 @@ class SessionResult:
     runs_table: pd.DataFrame
     symmetry: pd.DataFrame
     provenance: Mapping[str, Any]
+
+
+Verdict = Literal["pass", "warn", "fail", "not told"]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One test of one sensor, or of all together (`where` names them).
+
+    `measured` and `limit` are for people, `value` is for programs: in the unit that `unit` names. `strain` is how much of
+    the limit is used up: beyond 1 it warns or fails.
+    """
+
+    check: str
+    title: str
+    recording: str
+    where: str
+    device: str
+    verdict: Verdict
+    measured: str
+    limit: str
+    advice: str
+    value: float | None
+    unit: str
+    strain: float
+    source: str
+    mended_by: Literal["recording", "declaring"]
+
+
+@dataclass(frozen=True, slots=True)
+class RunAdvice:
+    """Whether a run can be kept; `because` says why not, `correct` what to mend in the session file."""
+
+    run: str
+    verdict: Literal["keep", "repeat", "correct first"]
+    because: tuple[str, ...]
+    correct: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """What a check of sensors found: `lines` in the order of the checks, left before right."""
+
+    title: str
+    facts: Mapping[str, str]
+    recordings: tuple[str, ...]
+    missing: tuple[str, ...]
+    lines: tuple[CheckLine, ...]
+    advice: RunAdvice | None = None
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst of all lines; ``warn`` does not count as failed."""
+        found = {line.verdict for line in self.lines}
+        return "fail" if "fail" in found else "warn" if "warn" in found else "pass"
+
+    @property
+    def worst(self) -> tuple[CheckLine, ...]:
+        """For each check and place the worst line of all recordings."""
+        rank = {"not told": 0, "pass": 1, "warn": 2, "fail": 3}
+        kept: dict[tuple[str, str], CheckLine] = {}
+        for line in self.lines:
+            before = kept.get((line.check, line.where))
+            if before is None or (rank[line.verdict], line.strain) > (rank[before.verdict], before.strain):
+                kept[line.check, line.where] = line
+        return tuple(kept.values())
     notes: tuple[str, ...] = field(default=())

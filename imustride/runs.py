@@ -83,7 +83,7 @@ def analyse_recordings(
         "not used; correct axes in session.toml"
         for side, off in wrong.items()
     ]
-    return replace(free, notes=(*notes, *free.notes))
+    return replace(free, notes=(*notes, *free.notes), axes_off_deg=wrong)
 
 
 def heading_between_deg(one: Kinematics, other: Kinematics) -> float:

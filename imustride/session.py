@@ -186,13 +186,33 @@ def read_session(folder: Path) -> Session:
     """
     file = folder if folder.suffix == ".toml" else folder / "session.toml"
     where = f"{file.resolve().parent.name}/{file.name}"
-    raw = _tuples(_read_toml(file, where))
-    problems = checks.problems(raw, file.parent)
+    return declared(read_toml(file, where), file.parent, where)
+
+
+def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
+    """Check the content of a session file; see `read_session`.
+
+    Parameters
+    ----------
+    content : dict
+        As read from TOML.
+    folder : Path
+        Of the files.
+    where : str
+        Name of the file, for messages.
+
+    Raises
+    ------
+    FileFormatError
+        With every problem at once.
+    """
+    raw = _tuples(content)
+    problems = checks.problems(raw, folder)
     if "folder" in raw:  # a field of the record, not a key of the file
         problems.append("folder: unknown key; remove it or correct its spelling")
     session = None
     try:
-        session = Session.model_validate({**raw, "folder": file.parent}, strict=True)
+        session = Session.model_validate({**raw, "folder": folder}, strict=True)
     except ValidationError as error:
         problems = _schema_problems(error, raw) + problems
     if problems or session is None:
@@ -202,7 +222,14 @@ def read_session(folder: Path) -> Session:
     return session.inherited()
 
 
-def _read_toml(file: Path, where: str) -> dict[str, Any]:
+def read_toml(file: Path, where: str) -> dict[str, Any]:
+    """Read a TOML file of at most `MAX_TOML_BYTES`.
+
+    Raises
+    ------
+    FileFormatError
+        If it is missing, too large, or no valid TOML in UTF-8.
+    """
     if not file.is_file():
         message = (
             f"{where}: no such file; wanted a session folder with a session.toml; see `imustride prepare`"

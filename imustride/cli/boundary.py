@@ -11,6 +11,7 @@ import click
 from imustride import __version__
 from imustride.cli.analyse import analyse
 from imustride.cli.calibrate import calibrate
+from imustride.cli.check import check
 from imustride.cli.failures import FAILURES, report
 from imustride.cli.inspecting import inspect
 from imustride.cli.metrics import metrics
@@ -33,7 +34,7 @@ def commands() -> None:
     """
 
 
-for command in (analyse, inspect, calibrate, simulate, metrics):
+for command in (analyse, inspect, check, calibrate, simulate, metrics):
     commands.add_command(command)
 
 

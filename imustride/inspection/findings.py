@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Literal
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
 from imustride.inspection.report import Finding, SensorReport
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
 
     from imustride.recording import Recording
     from imustride.session import Sensor
+
+Topic = Literal["acceleration", "angular velocity", "mounting", "sampling"]
 
 # Numbers that gravity at rest shows in the units of files, and how far a real sensor may be off.
 GRAVITY_IN = {"m/s^2": STANDARD_GRAVITY_M_S2, "g": 1.0, "mg": 1000.0}
@@ -46,12 +49,13 @@ def findings(report: SensorReport, sensor: Sensor, gravity_m_s2: float) -> tuple
     gravity_m_s2 : float
         Local gravity [m/s^2].
     """
-    return (
-        *_acceleration(report, sensor, gravity_m_s2),
-        *_angular_velocity(report, sensor),
-        *_mounting(report, sensor),
-        *_sampling(report),
+    told: tuple[tuple[Topic, Iterator[Finding]], ...] = (
+        ("acceleration", _acceleration(report, sensor, gravity_m_s2)),
+        ("angular velocity", _angular_velocity(report, sensor)),
+        ("mounting", _mounting(report, sensor)),
+        ("sampling", _sampling(report)),
     )
+    return tuple(replace(remark, about=topic) for topic, remarks in told for remark in remarks)
 
 
 def unit_errors(recording: Recording, gravity_m_s2: float, *, is_calibrated: bool = False) -> tuple[str, ...]:
@@ -71,6 +75,14 @@ def unit_errors(recording: Recording, gravity_m_s2: float, *, is_calibrated: boo
     tuple of str
         One sentence each, empty where all is well or nothing can be told.
     """
+    remarks = signal_findings(recording, gravity_m_s2, is_calibrated=is_calibrated)
+    return tuple(remark.text for remark in remarks if remark.level == "error")
+
+
+def signal_findings(
+    recording: Recording, gravity_m_s2: float, *, is_calibrated: bool = False
+) -> tuple[Finding, ...]:
+    """Return the remarks that the signals alone give; see `unit_errors`."""
     rest = at_rest(recording)
     report = SensorReport(
         source="",
@@ -80,8 +92,7 @@ def unit_errors(recording: Recording, gravity_m_s2: float, *, is_calibrated: boo
         peak_angular_velocity=peak(recording.angular_velocity_rad_s),
         gyroscope_scale=gyroscope_scale(recording, rest),
     )
-    remarks = findings(report, recording.sensor, gravity_m_s2)
-    return tuple(remark.text for remark in remarks if remark.level == "error")
+    return findings(report, recording.sensor, gravity_m_s2)
 
 
 def _acceleration(report: SensorReport, sensor: Sensor, gravity_m_s2: float) -> Iterator[Finding]:

@@ -10,6 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from imustride.recording import Rest
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -17,35 +19,7 @@ class Finding:
 
     level: Literal["note", "warning", "error"]
     text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Rest:
-    """The sensor at rest, in the units of the report.
-
-    Parameters
-    ----------
-    duration_s : float
-        Time at rest, all pieces together [s].
-    gravity : float
-        Length of the mean acceleration.
-    up : str
-        Sensor axis nearest to vertical, such as ``+z``.
-    tilt_deg : float
-        Angle between that axis and vertical [deg].
-    acceleration_noise, angular_velocity_noise : float
-        Standard deviation of one axis, root mean square over the three.
-    angular_velocity_bias : tuple of float
-        Mean angular velocity.
-    """
-
-    duration_s: float
-    gravity: float
-    up: str
-    tilt_deg: float
-    acceleration_noise: float
-    angular_velocity_noise: float
-    angular_velocity_bias: tuple[float, float, float]
+    about: Literal["acceleration", "angular velocity", "mounting", "sampling", ""] = ""
 
 
 @dataclass(frozen=True, slots=True)

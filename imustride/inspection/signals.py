@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.inspection.report import Rest
+from imustride.recording import Rest
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 # So many samples tell how sharp the usual change is.
 MOST_QUANTILE = 100_000
+# Standard deviation of one shock's lag, in sampling periods of the slower sensor (simulated).
+TIMING_PERIODS = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,20 +190,40 @@ def join(one: Recording, other: Recording, cuts: tuple[Cut, Cut], settings: Shoc
     lags, agreement = np.empty(len(pairs)), np.zeros(len(pairs))
     for group in (at_one < middle, at_one > middle):
         if group.any():
-            span = (at_one[group].min() - settings.group_s, at_one[group].max() + settings.group_s)
-            near, agreement[group] = overlap_lag(one, other, span, lag, settings.group_lag_s, 1e-3)
-            lags[group] = [
-                overlap_lag(one, other, (at - settings.window_s, at + settings.window_s), near, 0.015, 1e-4)[
-                    0
-                ]
-                for at in at_one[group]
-            ]
+            lags[group], agreement[group] = timed_group(one, other, at_one[group], lag, settings)
     shared = agreement > (settings.least_agreement if len(pairs) > 1 else settings.single_agreement)
     if not shared.any():
         return Clock(joined=False)
     at_one, lags = at_one[shared], lags[shared]
     period_s = max(1 / one.rate_hz, 1 / other.rate_hz)
     return fit_clock(at_one - lags, lags, float(np.mean(cuts[1].motion_s)), period_s, settings)
+
+
+def timed_group(
+    one: Recording, other: Recording, at_s: NDArray[np.float64], lag_s: float, settings: ShockSettings
+) -> tuple[NDArray[np.float64], float]:
+    """Time neighbouring shocks by their waveforms.
+
+    Parameters
+    ----------
+    one, other : Recording
+    at_s : ndarray, shape (k,)
+        Shocks of `one` on its own clock [s].
+    lag_s : float
+        First guess of the lag [s].
+    settings : ShockSettings
+
+    Returns
+    -------
+    lags_s : ndarray, shape (k,)
+        Time on `one`'s clock minus time on `other`'s [s].
+    agreement : float
+        Correlation of the two waveforms over the whole group.
+    """
+    span = (at_s.min() - settings.group_s, at_s.max() + settings.group_s)
+    near, agreement = overlap_lag(one, other, span, lag_s, settings.group_lag_s, 1e-3)
+    spans = [(at - settings.window_s, at + settings.window_s) for at in at_s]
+    return np.array([overlap_lag(one, other, span, near, 0.015, 1e-4)[0] for span in spans]), agreement
 
 
 def fit_clock(
@@ -212,7 +234,7 @@ def fit_clock(
     settings: ShockSettings,
 ) -> Clock:
     """Fit offset and drift through timed shocks; the drift is held near zero as far as quartz allows."""
-    timing_sd = 0.4 * period_s
+    timing_sd = TIMING_PERIODS * period_s
     # Least squares with a prior on the drift; the median guards the offset against one bad shock.
     lag_s = np.where(np.abs(lag_s - np.median(lag_s)) < settings.match_tolerance_s, lag_s, np.median(lag_s))
     away = at_s - middle_s

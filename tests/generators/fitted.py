@@ -116,7 +116,13 @@ def first_fitted(
     loose : dict of side to LooseMount, optional
     """
     if fitting:
-        overrides = {"lead_in_s": STAND_S, "stance_s": 6.0, "shuffle": False, **overrides}
+        overrides = {
+            "lead_in_s": STAND_S,
+            "stance_s": 6.0,
+            "shuffle": False,
+            "shock_kind": "heels",
+            **overrides,
+        }
     drawn = draw(seed, grade, 0, overrides)
     motion = move(drawn)
     plan, rng = motion.plan, np.random.default_rng([drawn.seed, 90, drawn.run])

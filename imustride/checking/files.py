@@ -1,0 +1,45 @@
+"""Files that cannot be read, and copies of one file."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from imustride.checking.view import Outcome
+from imustride.registry import Check
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from imustride.checking.limits import CheckLimits
+    from imustride.checking.view import RecordingView
+
+
+def judge(view: RecordingView, limits: CheckLimits) -> Iterator[Outcome]:  # noqa: ARG001 - one signature for all
+    """Judge whether every sensor has a readable file of its own."""
+    limit = "a readable file of its own"
+    for place, problem in view.problems.items():
+        yield Outcome(
+            "fail", problem, limit, "see that the sensor recorded, and copy its file again", where=place
+        )
+    owners: dict[str, str] = {}
+    for place, sensor in view.sensors.items():
+        first = owners.setdefault(sensor.digest, place)
+        recording = sensor.recording
+        length = f"{len(recording.measured) / recording.rate_hz:.1f} s"
+        if first != place:
+            advice = "copy each sensor's own file"
+            yield Outcome("fail", f"the same samples as {first}", limit, advice, where=place, strain=9.0)
+        else:
+            yield Outcome("pass", length, limit, where=place)
+
+
+CHECK = Check(
+    name="file",
+    title="recorded",
+    order=10,
+    of="recording",
+    question="Did every sensor record, and is every file its own?",
+    source="the files themselves",
+    mended_by="recording",
+    judge=judge,
+)

@@ -1,0 +1,51 @@
+"""Gyroscope: bias at rest; wrong units and signs by name."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.checking.view import Outcome, graded, untold
+from imustride.registry import Check
+
+if TYPE_CHECKING:
+    from imustride.checking.limits import CheckLimits
+    from imustride.checking.view import SensorView
+
+
+def judge(view: SensorView, limits: CheckLimits) -> Outcome:
+    """Judge the bias of the gyroscope, and its unit and sign."""
+    limit = f"{limits.gyro_bias_deg_s[0]:g} deg/s; fails above {limits.gyro_bias_deg_s[1]:g}"
+    if "angular velocity" in view.unit_faults:
+        return Outcome(
+            "fail", view.unit_faults["angular velocity"], limit, "correct [units] or [columns]", strain=np.inf
+        )
+    if view.rest is None:
+        return untold("never at rest", limit, "stand still for 3 s in every recording")
+    bias_deg_s = np.degrees(view.rest.angular_velocity_bias)
+    size = float(np.linalg.norm(bias_deg_s))
+    verdict, strain = graded(size, limits.gyro_bias_deg_s)
+    return Outcome(
+        verdict,
+        f"{size:.2f} deg/s ({', '.join(f'{value:+.2f}' for value in bias_deg_s)})",
+        limit,
+        ""
+        if verdict == "pass"
+        else "let it cool down to the rink for 10 min, start it again at rest, or take another",
+        size,
+        "deg/s",
+        strain,
+    )
+
+
+CHECK = Check(
+    name="gyro",
+    title="gyroscope at rest",
+    order=100,
+    of="sensor",
+    question="Does the gyroscope at rest show little, in the declared unit and with the declared sign?",
+    source="common practice, no source",
+    mended_by="recording",
+    judge=judge,
+)

@@ -1,0 +1,50 @@
+"""Declared measuring ranges."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from imustride.checking.view import Outcome, graded_low, untold, worst
+from imustride.registry import Check
+
+if TYPE_CHECKING:
+    from imustride.checking.limits import CheckLimits
+    from imustride.checking.view import SensorView
+
+
+def judge(view: SensorView, limits: CheckLimits) -> Outcome:
+    """Judge the ranges the session declares."""
+    sensor = view.recording.sensor
+    limit = "16 g or more and 2000 deg/s; fails below 8 g or 1000 deg/s"
+    declared = [
+        (sensor.acceleration_range_g, limits.acceleration_range_g, "g"),
+        (sensor.angular_velocity_range_deg_s, limits.angular_velocity_range_deg_s, "deg/s"),
+    ]
+    known = [(value, bounds, unit) for value, bounds, unit in declared if value is not None]
+    if not known:
+        return untold("not declared", limit, "declare acceleration_range_g and angular_velocity_range_deg_s")
+    graded_parts = [graded_low(value, bounds) for value, bounds, _ in known]
+    verdict = worst([part for part, _ in graded_parts])
+    return Outcome(
+        verdict,
+        ", ".join(f"{value:g} {unit}" for value, _, unit in known),
+        limit,
+        ""
+        if verdict == "pass"
+        else "set the larger range on the device: 500 deg/s ruins the path of the blade",
+        known[-1][0],
+        known[-1][2],
+        max(strain for _, strain in graded_parts),
+    )
+
+
+CHECK = Check(
+    name="range",
+    title="range",
+    order=50,
+    of="sensor",
+    question="Is the range large enough for skating?",
+    source="push-off turns a skate at 250 to 900 deg/s (van der Kruk et al. 2016); landings reach 16 g (simulated)",
+    mended_by="recording",
+    judge=judge,
+)

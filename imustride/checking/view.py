@@ -1,0 +1,156 @@
+"""What a check sees, and what it says."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Mapping, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Cut, SharedShocks
+    from imustride.recording import Recording, Rest
+    from imustride.results import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationFacts:
+    """What is known of a sensor's calibration.
+
+    `problem` says why a declared one cannot be used; `date` is None where none is declared or it could not be read.
+    """
+
+    declared: bool
+    date: dt.date | None = None
+    problem: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SensorView:
+    """One sensor in one recording.
+
+    Parameters
+    ----------
+    recording : Recording
+        Calibrated where the calibration can be used; its sensor carries what was declared.
+    gravity_m_s2 : float
+        Local gravity [m/s^2].
+    day : datetime.date or None
+        Day of the recording.
+    calibration : CalibrationFacts
+    rest : Rest or None
+        None where the sensor is never at rest.
+    bandwidth_hz : float or None
+        Estimated from the noise at rest.
+    unit_faults : mapping of str to str
+        What is surely declared wrongly, by topic: "acceleration", "angular velocity", "mounting".
+    cut : Cut or None
+        Where the run lies; None where none was found, with the reason in `cut_problem`, or none was made.
+    blows_s : ndarray, shape (k,)
+        Sharp blows outside the run on the own clock [s].
+    turned_deg : tuple of float or None
+        Pitch and roll of the stance after the stop against the one before the start [deg].
+    axes_off_deg : float or None
+        How far the declared forward axis lies from where the skate runs, where that spoils the run [deg].
+    digest : str
+        Of the samples: equal for copies of a file.
+    """
+
+    recording: Recording
+    gravity_m_s2: float
+    day: dt.date | None
+    calibration: CalibrationFacts
+    rest: Rest | None
+    bandwidth_hz: float | None
+    unit_faults: Mapping[str, str]
+    cut: Cut | None
+    cut_problem: str
+    blows_s: NDArray[np.float64]
+    turned_deg: tuple[float, float] | None = None
+    axes_off_deg: float | None = None
+    digest: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RecordingView:
+    """One recording of all sensors: a run, or the guided form before anybody skates.
+
+    Parameters
+    ----------
+    name : str
+    kind : "run" or "fitting"
+    sensors : mapping of place to SensorView
+    problems : mapping of place to str
+        Why a sensor's file could not be read.
+    shared : SharedShocks or None
+        None where there are not two skates, or the run was not found on both.
+    moving_at_end : mapping of place to str
+        Sensors whose log ends while the skate still moves: "pushing" or "gliding".
+    ends_s : mapping of place to float
+        End of each log on the first clock [s]; empty where the clocks could not be joined.
+    sides : "as declared", "contradicts" or "cannot tell"
+        What the edges of the pushes say of left and right.
+    """
+
+    name: str
+    kind: Literal["run", "fitting"]
+    sensors: Mapping[str, SensorView]
+    problems: Mapping[str, str]
+    shared: SharedShocks | None = None
+    moving_at_end: Mapping[str, str] = field(default_factory=dict)
+    ends_s: Mapping[str, float] = field(default_factory=dict)
+    sides: Literal["as declared", "contradicts", "cannot tell"] = "cannot tell"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one check says. `strain` is how much of the limit is used up: 1 and more is beyond it."""
+
+    verdict: Verdict
+    measured: str
+    limit: str
+    advice: str = ""
+    value: float | None = None
+    unit: str = ""
+    strain: float = 0.0
+    where: str = ""
+
+
+def graded(value: float, limits: tuple[float, float]) -> tuple[Verdict, float]:
+    """Grade a value that should be small; also give its part of the first limit.
+
+    Parameters
+    ----------
+    value : float
+    limits : tuple of float
+        Above the first it warns, above the second it fails.
+
+    Examples
+    --------
+    >>> graded(2.0, (4.0, 10.0)), graded(12.0, (4.0, 10.0))
+    (('pass', 0.5), ('fail', 3.0))
+    """
+    verdict: Verdict = "fail" if value > limits[1] else "warn" if value > limits[0] else "pass"
+    return verdict, value / limits[0] if limits[0] > 0 else float(value > 0)
+
+
+def graded_low(value: float, limits: tuple[float, float]) -> tuple[Verdict, float]:
+    """Grade a value that should be large: below the first limit it warns, below the second it fails."""
+    verdict: Verdict = "fail" if value < limits[1] else "warn" if value < limits[0] else "pass"
+    return verdict, limits[0] / value if value > 0 else math.inf
+
+
+def worst(verdicts: Sequence[Verdict]) -> Verdict:
+    """Return the worst of some verdicts."""
+    order: tuple[Verdict, ...] = ("fail", "warn", "pass", "not told")
+    return next((verdict for verdict in order if verdict in verdicts), "not told")
+
+
+def untold(measured: str, limit: str, advice: str = "") -> Outcome:
+    """Say that a question cannot be answered from this recording."""
+    return Outcome("not told", measured, limit, advice)

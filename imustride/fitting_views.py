@@ -1,0 +1,240 @@
+"""What the checks of sensors look at: files read, the run found in them, blows, clocks, edges."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from imustride.calibration import apply, read_calibration
+from imustride.checking.view import CalibrationFacts, RecordingView, SensorView
+from imustride.constants import SIDES, SKATES
+from imustride.cutting.stance import cut
+from imustride.errors import CalibrationError, ImustrideError, SignalQualityError
+from imustride.inspection import estimate_bandwidth_hz
+from imustride.inspection.findings import signal_findings
+from imustride.inspection.signals import at_rest
+from imustride.loaders import load_file, regularise
+from imustride.quality.mounting import stop_tilt_deg
+from imustride.quality.sides import sides_told
+from imustride.reading import cut_to, told, undelayed
+from imustride.runs import analyse_recordings, end_in_motion_s
+from imustride.synchronisation.shared import nothing, shared_shocks
+from imustride.synchronisation.shocks import find_shocks
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Cut, SharedShocks
+    from imustride.recording import Recording
+    from imustride.results import RunResult
+    from imustride.session import Run, Sensor
+    from imustride.settings import Settings
+
+Told = Literal["as declared", "contradicts", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One sensor's file, and its calibration where one is declared."""
+
+    path: Path
+    group: str | None
+    sensor: Sensor
+    calibration: Path | None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Looked:
+    """A recording as the checks see it; `result` is None where nobody skated or nothing could be analysed."""
+
+    view: RecordingView
+    result: RunResult | None
+
+
+def look(
+    name: str,
+    kind: Literal["run", "fitting"],
+    sources: Mapping[str, Source],
+    gravity_m_s2: float,
+    day: dt.date | None,
+    settings: Settings,
+    run: Run | None = None,
+) -> Looked:
+    """Read one recording of all sensors and look at all that the checks ask for.
+
+    Parameters
+    ----------
+    name : str
+    kind : "run" or "fitting"
+    sources : mapping of place to Source
+    gravity_m_s2 : float
+        Local gravity [m/s^2].
+    day : datetime.date or None
+    settings : Settings
+    run : Run, optional
+        Where its declared span lies.
+    """
+    views: dict[str, SensorView] = {}
+    problems: dict[str, str] = {}
+    for place, source in sources.items():
+        try:
+            views[place] = sensor_view(source, gravity_m_s2, day)
+        except (ImustrideError, OSError) as error:
+            problems[place] = told(error)
+    if run is not None and (run.start_s is not None or run.end_s is not None):
+        spans = cut_to({place: view.recording for place, view in views.items()}, run)
+        views = {place: replace(views[place], recording=recording) for place, recording in spans.items()}
+    if kind == "run":
+        views = {place: with_cut(view, settings) for place, view in views.items()}
+    views = {place: with_blows(view, kind, settings) for place, view in views.items()}
+    result = analysed(name, views, settings) if kind == "run" else None
+    if result is not None:
+        views = {place: with_result(place, view, result) for place, view in views.items()}
+    shared = shared_of(views, kind, settings)
+    view = RecordingView(
+        name, kind, views, problems, shared, moving_at_end(result), ends_s(views, shared), sides_of(result, settings)
+    )  # fmt: skip
+    return Looked(view, result)
+
+
+def sensor_view(source: Source, gravity_m_s2: float, day: dt.date | None) -> SensorView:
+    """Read one sensor's file.
+
+    Raises
+    ------
+    FileFormatError, SignalQualityError
+        If it cannot be read or sampled.
+    CalibrationError
+        If counts have no scale, since their calibration cannot be used.
+    """
+    log = load_file(source.path, source.group, source.sensor)
+    recording = regularise(log)
+    facts = CalibrationFacts(declared=source.calibration is not None)
+    if source.calibration is not None:
+        try:
+            calibration = read_calibration(source.calibration)
+            facts = replace(facts, date=calibration.date)
+            recording = apply(recording, calibration)
+        except CalibrationError as error:
+            if "counts" in {source.sensor.units.acceleration, source.sensor.units.angular_velocity}:
+                raise
+            facts = replace(facts, problem=str(error))
+    is_calibrated = facts.declared and not facts.problem
+    found = signal_findings(recording, gravity_m_s2, is_calibrated=is_calibrated)
+    return SensorView(
+        recording,
+        gravity_m_s2,
+        day,
+        facts,
+        at_rest(recording),
+        estimate_bandwidth_hz(recording),
+        {finding.about: finding.text for finding in found if finding.level == "error"},
+        cut=None,
+        cut_problem="",
+        blows_s=np.empty(0),
+        digest=digest(log.acceleration_m_s2, log.angular_velocity_rad_s),
+    )
+
+
+def digest(*arrays: NDArray[np.float64]) -> str:
+    """Fingerprint of samples, whatever the file around them."""
+    found = hashlib.sha256()
+    for array in arrays:
+        found.update(np.ascontiguousarray(array).tobytes())
+    return found.hexdigest()
+
+
+def with_cut(view: SensorView, settings: Settings) -> SensorView:
+    """Find the run in one sensor's recording, or say why it is not there."""
+    try:
+        return replace(view, cut=cut(view.recording, settings.stance))
+    except SignalQualityError as error:
+        return replace(view, cut_problem=str(error))
+
+
+def with_blows(view: SensorView, kind: str, settings: Settings) -> SensorView:
+    """Find the sharp blows while nobody skates."""
+    if kind == "run" and view.cut is None:
+        return view
+    span = nothing(view.recording) if view.cut is None else view.cut.motion_s
+    return replace(view, blows_s=find_shocks(view.recording, span, settings.shocks)[:, 0])
+
+
+def analysed(name: str, views: Mapping[str, SensorView], settings: Settings) -> RunResult | None:
+    """Analyse the run; None where no skate can be, or a unit must be corrected first."""
+    skates = {place: view for place, view in views.items() if place in SKATES or place == next(iter(views))}
+    if not skates or any(view.unit_faults for view in skates.values()):
+        return None
+    recordings = {place: undelayed(view.recording) for place, view in skates.items()}
+    return analyse_recordings(name, recordings, settings)
+
+
+def with_result(place: str, view: SensorView, result: RunResult) -> SensorView:
+    """Add what the analysis found about how one sensor sits."""
+    side = place.removesuffix("_skate")
+    skate = result.kinematics.get(side)
+    return replace(
+        view,
+        turned_deg=None if skate is None else stop_tilt_deg(skate),
+        axes_off_deg=result.axes_off_deg.get(side),
+    )
+
+
+def shared_of(views: Mapping[str, SensorView], kind: str, settings: Settings) -> SharedShocks | None:
+    """Find the shocks that both skates felt; None where there are not two skates with a run."""
+    if not set(SKATES) <= set(views):
+        return None
+    one, other = (views[place] for place in SKATES)
+    cuts: tuple[Cut, Cut] | None = None
+    if kind == "run":
+        if one.cut is None or other.cut is None:
+            return None
+        cuts = one.cut, other.cut
+    return shared_shocks(one.recording, other.recording, cuts, settings.shocks)
+
+
+def moving_at_end(result: RunResult | None) -> dict[str, str]:
+    """Name the skates that still move when their log ends, and what they do."""
+    if result is None:
+        return {}
+    cut_off = result.pushes.loc[result.pushes["flags"].str.contains("log_end", regex=False), "side"]
+    return {
+        f"{side}_skate": "pushing" if side in set(cut_off) else "gliding"
+        for side, skate in result.kinematics.items()
+        if np.isfinite(end_in_motion_s(skate))
+    }
+
+
+def ends_s(views: Mapping[str, SensorView], shared: SharedShocks | None) -> dict[str, float]:
+    """End of the log of each skate on the left one's clock [s]; empty where the clocks are not joined."""
+    if shared is None or not np.isfinite(shared.offset_s):
+        return {}
+    shifts = zip(SKATES, (0.0, shared.offset_s), strict=True)
+    return {place: end_of(views[place].recording) + shift_s for place, shift_s in shifts}
+
+
+def end_of(recording: Recording) -> float:
+    """Time of the last sample on the own clock [s]."""
+    return recording.start_s + (len(recording.measured) - 1) / recording.rate_hz
+
+
+def sides_of(result: RunResult | None, settings: Settings) -> Told:
+    """Say whether the edges of the pushes fit the declared sides."""
+    if result is None or set(result.kinematics) != set(SIDES):
+        return "cannot tell"
+    if result.swapped:
+        return "contradicts"
+    off_s = {}
+    for side in SIDES:
+        clock = result.clocks[side]
+        at_s = result.pushes.loc[result.pushes["side"] == side, "blade_off_s"].to_numpy(dtype=np.float64)
+        off_s[side] = (at_s - clock.offset_s + clock.drift * clock.at_s) / (1.0 + clock.drift)
+    said = set(sides_told(result.kinematics, off_s, settings.quality.sides).values())
+    return "as declared" if said == {"as declared"} else "cannot tell"

@@ -1,0 +1,78 @@
+"""The record of a check of sensors: one page for the laboratory's file, safety first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from imustride import __version__
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from imustride.results import CheckLine, CheckReport
+
+MARK = '<meta name="generator" content="imustride check">'
+HEAD_BYTES = 2000
+WORDS = {"pass": "pass", "warn": "WARN", "fail": "FAIL", "not told": "not told"}
+# What is looked at by hand and eye, before any figure. The rink's own rules come first.
+SAFETY = (
+    "The rink's own rules first; the guardian's consent and the child's own agreement are on record.",
+    "Blade guards on, or cut-resistant gloves, while fitting sensors.",
+    "Sensors on the outside of the holder: nothing can touch the edge, the ice at the deepest lean, or the other skate.",
+    "Equal mass on both feet; no tape over the catch of a quick-release holder; nothing hard sticks out.",
+    "No sensor over the spine; nothing on a certified helmet without the maker's leave.",
+    "Run-out behind the last gate: at least 25 m free, nobody in it; brake at once. Shorter rink: shorter test.",
+    "No cable, stand or tripod on the line; nobody beside the gates.",
+    "Full protective equipment. After each run: no debris on the ice, sensors and screws still all there.",
+)
+
+
+def is_record(path: Path) -> bool:
+    """Whether a file is an earlier record of a check."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return MARK.encode() in file.read(HEAD_BYTES)
+
+
+def check_page(report: CheckReport) -> str:
+    """Return the page as HTML that needs nothing else.
+
+    Parameters
+    ----------
+    report : CheckReport
+    """
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(
+        loader=PackageLoader("imustride.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    lines = report.worst
+    places = list(dict.fromkeys(line.where for line in lines if line.where != BOTH))
+    return environment.get_template("check.html.j2").render(
+        report=report,
+        several=len(report.recordings) > 1,
+        safety=SAFETY,
+        places=[(place, next(line.device for line in lines if line.where == place)) for place in places],
+        rows=rows(lines, places),
+        todo=[line for line in lines if line.verdict in {"warn", "fail"}],
+        words=WORDS,
+        version=__version__,
+    )
+
+
+BOTH = "both skates"
+
+
+def rows(lines: tuple[CheckLine, ...], places: list[str]) -> list[dict[str, Any]]:
+    """Return one row a check: its cells by place, or one for all."""
+    found: dict[str, dict[str, Any]] = {}
+    for line in lines:
+        row = found.setdefault(
+            line.check, {"title": line.title, "limit": line.limit, "cells": {}, "both": None}
+        )
+        if line.where == BOTH:
+            row["both"] = line
+        else:
+            row["cells"][line.where] = line
+    return [{**row, "cells": [row["cells"].get(place) for place in places]} for row in found.values()]

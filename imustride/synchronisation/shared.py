@@ -1,0 +1,134 @@
+"""Which shocks two sensors felt together, and what that says of their clocks; nothing of quartz is assumed.
+
+`join` in `shocks` holds the drift near zero, as good clocks deserve. Here the question is whether they are good:
+the lag is measured before the run and after it, each for itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.kinematics import SharedShocks
+from imustride.synchronisation.shocks import (
+    TIMING_PERIODS,
+    ShockSettings,
+    best_pairs,
+    find_shocks,
+    timed_group,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Cut
+    from imustride.recording import Recording
+
+# Blows of two sensors this near to each other on one clock are the same blow: a step of the feet takes longer.
+SAME_BLOW_S = 0.03
+
+
+def shared_shocks(
+    one: Recording, other: Recording, cuts: tuple[Cut, Cut] | None, settings: ShockSettings | None = None
+) -> SharedShocks:
+    """Find the shocks that two sensors share.
+
+    Parameters
+    ----------
+    one, other : Recording
+    cuts : tuple of Cut, or None
+        Where either runs, own clocks; None where nobody skated.
+    settings : ShockSettings, optional
+
+    Returns
+    -------
+    SharedShocks
+    """
+    settings = settings or ShockSettings()
+    found = [
+        find_shocks(recording, nothing(recording) if cut is None else cut.motion_s, settings)
+        for recording, cut in zip((one, other), cuts or (None, None), strict=True)
+    ]
+    coarse_s = 0.0 if cuts is None else cuts[0].motion_s[0] - cuts[1].motion_s[0]
+    if cuts is None:  # nothing else says how the clocks lie: any lag will do
+        settings = replace(settings, start_difference_s=np.inf, start_difference_sd_s=np.inf)
+    middles = [np.inf if cut is None else float(np.mean(cut.motion_s)) for cut in cuts or (None, None)]
+    groups = []
+    for after in (False, True):
+        mine, theirs = (
+            shocks[(shocks[:, 0] > middle) == after] for shocks, middle in zip(found, middles, strict=True)
+        )
+        groups.append(lags_of(one, other, mine, theirs, coarse_s, settings))
+    middle_s = middles[0] if np.isfinite(middles[0]) else None
+    return told(groups, found, middle_s, max(1 / one.rate_hz, 1 / other.rate_hz), settings)
+
+
+def nothing(recording: Recording) -> tuple[float, float]:
+    """Give a motion that begins when the log has ended."""
+    end_s = recording.start_s + len(recording.measured) / recording.rate_hz
+    return end_s, end_s
+
+
+def lags_of(
+    one: Recording,
+    other: Recording,
+    mine: NDArray[np.float64],
+    theirs: NDArray[np.float64],
+    coarse_s: float,
+    settings: ShockSettings,
+) -> NDArray[np.float64]:
+    """Return times on `one`'s clock and lags of the shocks of one side of the run that are shared, shape (k, 2)."""
+    pairs = best_pairs(mine, theirs, coarse_s, settings)
+    if not pairs:
+        return np.empty((0, 2))
+    at_s = np.array([mine[i, 0] for i, _ in pairs])
+    lag_s = float(np.median([mine[i, 0] - theirs[j, 0] for i, j in pairs]))
+    lags_s, agreement = timed_group(one, other, at_s, lag_s, settings)
+    if agreement <= (settings.least_agreement if len(pairs) > 1 else settings.single_agreement):
+        return np.empty((0, 2))
+    return np.stack((at_s, lags_s), axis=1)
+
+
+def told(
+    groups: list[NDArray[np.float64]],
+    found: list[NDArray[np.float64]],
+    middle_s: float | None,
+    period_s: float,
+    settings: ShockSettings,
+) -> SharedShocks:
+    """Offset in the middle of the run and drift, from the lags before and after it."""
+    before, after = groups
+    shared = np.concatenate(groups)
+    timing = [TIMING_PERIODS * period_s / np.sqrt(max(len(group), 1)) for group in groups]
+    drift = drift_sd = offset = offset_sd = np.nan
+    if len(before) and len(after):
+        apart_s = float(after[:, 0].mean() - before[:, 0].mean())
+        lags = [float(np.median(group[:, 1])) for group in groups]
+        drift, drift_sd = (lags[1] - lags[0]) / apart_s, float(np.hypot(*timing)) / apart_s
+        offset, offset_sd = float(np.mean(lags)), 0.5 * float(np.hypot(*timing))
+    elif len(shared):
+        away_s = 0.0 if middle_s is None else middle_s - float(shared[:, 0].mean())
+        timing_s = TIMING_PERIODS * period_s / np.sqrt(len(shared))
+        offset = float(np.median(shared[:, 1]))
+        offset_sd = float(np.hypot(timing_s, settings.drift_sd * away_s))
+    felt = np.empty((0, 3))
+    if len(shared):
+        theirs = found[1].copy()
+        theirs[:, 0] += np.interp(theirs[:, 0] + offset, shared[:, 0], shared[:, 1])
+        felt = blows(found[0], theirs)
+    return SharedShocks(shared[:, 0], felt, len(before), len(after), offset, offset_sd, drift, drift_sd)
+
+
+def blows(mine: NDArray[np.float64], theirs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Merge the blows of two sensors, already on one clock: time and both sizes, shape (m, 3)."""
+    merged = [(at, size, 0.0) for at, size in mine] + [(at, 0.0, size) for at, size in theirs]
+    merged.sort()
+    out: list[list[float]] = []
+    for at, size, other in merged:
+        if out and at - out[-1][0] < SAME_BLOW_S:
+            out[-1][1:] = [max(out[-1][1], size), max(out[-1][2], other)]
+        else:
+            out.append([at, size, other])
+    return np.array(out).reshape(-1, 3)
