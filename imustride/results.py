@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class RunResult:
-    `axes_off_deg` says by side how far declared axes pointed away that were not used.
-
     """One analysed run.
 
+    `axes_off_deg` says by side how far declared axes pointed away that were not used.
+
     `pushes` has the columns of ``pushes.csv``. `kinematics`, `clocks` and `paths` are keyed by side; `clock`
-    is the place whose clock counts; `body` is empty where the clocks are not joined. An unusable run carries the reason in one sentence and stays out of symmetry;
+    is the place whose clock counts. An unusable run carries the reason in one sentence and stays out of symmetry;
     a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
     exchanged. `problems` tell what could not be read. `gates` are positions [m] and times [s] of the
     timing system.
@@ -38,9 +38,9 @@ class RunResult:
     notes: tuple[str, ...] = ()
     readable: bool = True
     clock: str = ""
-    axes_off_deg: Mapping[str, float] = field(default_factory=dict)
     swapped: bool = False
     problems: tuple[str, ...] = ()
+    axes_off_deg: Mapping[str, float] = field(default_factory=dict)
     paths: Mapping[str, BladePath] = field(default_factory=dict)
     gates: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
 
@@ -55,6 +55,7 @@ class SessionResult:
     runs_table: pd.DataFrame
     symmetry: pd.DataFrame
     provenance: Mapping[str, Any]
+    notes: tuple[str, ...] = field(default=())
 
 
 Verdict = Literal["pass", "warn", "fail", "not told"]
@@ -122,4 +123,3 @@ class CheckReport:
             if before is None or (rank[line.verdict], line.strain) > (rank[before.verdict], before.strain):
                 kept[line.check, line.where] = line
         return tuple(kept.values())
-    notes: tuple[str, ...] = field(default=())
