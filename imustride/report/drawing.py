@@ -51,7 +51,7 @@ STYLE: dict[Any, Any] = {
 
 @contextmanager
 def panels(
-    name: str, count: int, height_in: float, below_in: float = 0.55
+    name: str, count: int, height_in: float, below_in: float = 0.55, own_x_in: float = 0.0
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """Give a figure of the page's width with panels below each other, in the page's style.
 
@@ -62,26 +62,29 @@ def panels(
     name : str
         Makes the identifiers inside the picture reproducible.
     count : int
-        Number of panels, which share their x axis.
+        Number of panels.
     height_in : float
         Height of a panel [inch]; its title takes `TITLE_IN` above it.
     below_in : float
         Room for numbers and words below the last panel [inch].
+    own_x_in : float
+        Room for the numbers of every panel's own x axis [inch]; zero: they share one.
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     with rc_context({**STYLE, "svg.hashsalt": name}):
-        total_in = below_in + count * (height_in + TITLE_IN)
+        each_in = height_in + TITLE_IN + own_x_in
+        total_in = below_in + count * each_in - own_x_in
         drawn = Figure(figsize=(WIDTH_IN, total_in))
         width = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
         axes: list[Axes] = []
         for place in range(count)[::-1]:
-            bottom = (below_in + place * (height_in + TITLE_IN)) / total_in
+            bottom = (below_in + place * each_in) / total_in
             box = (LEFT_IN / WIDTH_IN, bottom, width, height_in / total_in)
-            axes.append(drawn.add_axes(box, sharex=axes[0] if axes else None))
+            axes.append(drawn.add_axes(box, sharex=axes[0] if axes and not own_x_in else None))
         for panel in axes[:-1]:
-            panel.tick_params(labelbottom=False)
+            panel.tick_params(labelbottom=bool(own_x_in))
         yield drawn, axes
 
 

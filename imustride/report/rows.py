@@ -154,6 +154,12 @@ def push_table(pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
     return headings, rows
 
 
+def number_with_sd(value: float, sd: float, of: str) -> str:
+    """A value with its standard deviation; a dash where missing."""
+    text = number(value, of)
+    return f"{text} ±{number(sd, of)}" if np.isfinite(value) and np.isfinite(sd) else text
+
+
 def accuracy_rows() -> list[dict[str, str]]:
     """Return the rows of the table of simulated accuracy."""
     text = (Path(__file__).parent / "accuracy.toml").read_text(encoding="utf-8")
