@@ -188,11 +188,11 @@ def _correlation(tau_s: NDArray[np.float64], squares: dict[str, float]) -> NDArr
     )
     angle = np.pi * frequency[:, None] * tau_s
     passed = np.asarray(spectrum)[:, None] * np.sin(angle) ** 4 / angle**2
-    product = (
-        passed * frequency[:, None]
-    ).T @ passed  # steps of the frequency are even on a logarithmic scale
+    # The frequencies are even on a logarithmic scale: a step is as wide as its frequency.
+    product: NDArray[np.float64] = (passed * frequency[:, None]).T @ passed
     size = np.sqrt(np.diag(product))
-    return product / np.outer(size, size)
+    correlation: NDArray[np.float64] = product / np.outer(size, size)
+    return correlation
 
 
 def _estimate(

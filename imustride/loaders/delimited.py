@@ -11,7 +11,7 @@ import codecs
 import csv
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     import pandas as pd
@@ -102,29 +103,80 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
         cell is not a number.
     """
     layout = _layout(path, sensor)
+    _refuse_group(layout, group)
+    rows = _rows(layout)
+    tables = list(_tables(layout, rows))
+    return _samples(layout, tables[0], rows.notes, timeless=sensor.columns.time is None)
+
+
+def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> Iterator[Samples]:
+    """Read a delimited text file in blocks of rows, as strictly as `read`.
+
+    A row with too many or too few fields is refused behind the last block.
+
+    Parameters
+    ----------
+    path : Path
+    group : None
+    sensor : Sensor
+    length : int
+        Rows in a block.
+
+    Raises
+    ------
+    FileFormatError
+        As `read`.
+    """
+    layout = _layout(path, sensor)
+    _refuse_group(layout, group)
+    rows = _rows(layout)
+    for table in _tables(layout, rows, length):
+        yield _samples(layout, table, rows.notes, timeless=sensor.columns.time is None)
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """What a first look at the bytes tells: how many delimiters a whole file has, and what to leave out."""
+
+    delimiters: int
+    count: int | None
+    notes: tuple[str, ...]
+
+
+def _refuse_group(layout: Layout, group: str | None) -> None:
     if group is not None:
         message = f"{layout.where}: a text file has no group; found '#{group}'; remove it from session.toml"
         raise FileFormatError(message)
+
+
+def _rows(layout: Layout) -> Rows:
     delimiters, rows, last = _scan(layout)
     fields = layout.fields(last)
-    is_cut = rows > 1 and layout.is_cut(last)
+    if not (rows > 1 and layout.is_cut(last)):
+        return Rows(delimiters, None, ())
+    note = (
+        f"the last line is cut off and was left out: {len(fields)} fields, {len(layout.header)} in the header"
+    )
+    return Rows(delimiters - (len(fields) - 1), rows - 1, (note,))
+
+
+def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[pd.DataFrame]:
+    """Give the file as one table, or in blocks of `length` rows; refuse what is no table."""
+    count = 0
     try:
-        table = _table(layout, rows=rows - 1 if is_cut else None)
+        for table in _parsed(layout, rows.count, length):
+            count += len(table)
+            if len(table):
+                yield table
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
         _refuse_first_fault(layout)
         message = f"{layout.where}: cannot be read as a table: {error}; check delimiter, decimal and encoding"
         raise FileFormatError(message) from error
-    if is_cut:
-        delimiters -= len(fields) - 1
-    if delimiters != (len(table) + 1) * (len(layout.header) - 1):
+    if rows.delimiters != (count + 1) * (len(layout.header) - 1):
         _refuse_first_fault(layout)
-    if table.empty:
+    if not count:
         message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
-    note = (
-        f"the last line is cut off and was left out: {len(fields)} fields, {len(layout.header)} in the header"
-    )
-    return _samples(layout, table, (note,) if is_cut else (), timeless=sensor.columns.time is None)
 
 
 def _layout(path: Path, sensor: Sensor) -> Layout:
@@ -221,23 +273,27 @@ def _scan(layout: Layout) -> tuple[int, int, str]:
     return delimiters, ends - tail.count("\n", len(text)), tail[text.rfind("\n") + 1 :]
 
 
-def _table(layout: Layout, rows: int | None) -> pd.DataFrame:
+def _parsed(layout: Layout, rows: int | None, length: int | None) -> Iterator[pd.DataFrame]:
     import pandas as pd
 
-    return pd.read_csv(
-        layout.path,
-        sep=layout.delimiter,
-        decimal=layout.decimal,
-        encoding=layout.encoding,
-        header=0,
-        usecols=layout.numbers,
-        dtype=np.float64,
-        index_col=False,
-        nrows=rows,
-        keep_default_na=False,
-        na_values=MISSING,
-        skipinitialspace=True,
-    )
+    options: dict[str, Any] = {
+        "sep": layout.delimiter,
+        "decimal": layout.decimal,
+        "encoding": layout.encoding,
+        "header": 0,
+        "usecols": layout.numbers,
+        "dtype": np.float64,
+        "index_col": False,
+        "nrows": rows,
+        "keep_default_na": False,
+        "na_values": MISSING,
+        "skipinitialspace": True,
+    }
+    if length is None:
+        yield pd.read_csv(layout.path, **options)
+        return
+    with pd.read_csv(layout.path, chunksize=length, **options) as reader:
+        yield from reader
 
 
 def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, timeless: bool) -> Samples:
@@ -279,4 +335,4 @@ def _bad_cell(layout: Layout, line: int, name: str, cell: str) -> str:
     return f"{layout.where}: line {line}, column {name}: found {cell[:40]!r}; wanted a number; {hint}"
 
 
-FORMAT = Format(name="delimited text", suffixes=(".csv", ".tsv", ".txt"), read=read)
+FORMAT = Format(name="delimited text", suffixes=(".csv", ".tsv", ".txt"), read=read, read_blocks=read_blocks)

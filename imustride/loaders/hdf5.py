@@ -58,6 +58,29 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
         return _samples(node, sensor, where)
 
 
+def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> Iterator[Samples]:
+    """Read the declared datasets of one group in blocks of rows, as strictly as `read`.
+
+    Raises
+    ------
+    FileFormatError
+        As `read`.
+    """
+    where = f"{path.parent.name}/{path.name}#{group or '/'}"
+    with _opened(path, group, where) as node:
+        columns = sensor.columns
+        acceleration = _datasets(node, columns.acceleration, where)
+        angular_velocity = _datasets(node, columns.angular_velocity, where)
+        time = [] if columns.time is None else [_dataset(node, columns.time, where, dimensions=1)]
+        count = _common_length([*acceleration, *angular_velocity, *time], where)
+        for piece in pieces(count, length):
+            yield Samples(
+                _block(time, piece)[:, 0] if time else None,
+                _block(acceleration, piece),
+                _block(angular_velocity, piece),
+            )
+
+
 def names_in(path: Path, group: str | None) -> list[str]:
     """Names of the datasets of one group.
 
@@ -102,14 +125,29 @@ def _samples(group: Any, sensor: Sensor, where: str) -> Samples:
     acceleration = _triple(group, columns.acceleration, where)
     angular_velocity = _triple(group, columns.angular_velocity, where)
     time = None if columns.time is None else _values(group, columns.time, where, dimensions=1)
-    lengths = {len(acceleration), len(angular_velocity), *(() if time is None else (len(time),))}
+    _common_length([acceleration, angular_velocity, *([] if time is None else [time])], where)
+    return Samples(time, acceleration, angular_velocity)
+
+
+def _common_length(columns: list[Any], where: str) -> int:
+    lengths = {len(column) for column in columns}
     if len(lengths) > 1:
         message = f"{where}: datasets of different lengths {sorted(lengths)}; wanted one row a sample in each"
         raise FileFormatError(message)
     if lengths == {0}:
         message = f"{where}: empty datasets; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
-    return Samples(time, acceleration, angular_velocity)
+    return int(lengths.pop())
+
+
+def _datasets(group: Any, names: tuple[str, str, str] | str | None, where: str) -> list[Any]:
+    if isinstance(names, tuple):
+        return [_dataset(group, name, where, dimensions=1) for name in names]
+    return [_dataset(group, str(names), where, dimensions=2)]
+
+
+def _block(datasets: list[Any], piece: slice) -> NDArray[np.float64]:
+    return np.column_stack([np.asarray(dataset[piece], dtype=np.float64) for dataset in datasets])
 
 
 def _triple(group: Any, names: tuple[str, str, str] | str | None, where: str) -> NDArray[np.float64]:
@@ -124,6 +162,16 @@ def _triple(group: Any, names: tuple[str, str, str] | str | None, where: str) ->
 
 def _values(group: Any, name: str, where: str, dimensions: int) -> NDArray[np.float64]:
     """Read one dataset after every check that needs no value."""
+    dataset = _dataset(group, name, where, dimensions)
+    # Axes one after the other in memory, as a recording has them; not all of it twice.
+    values = np.empty(dataset.shape, order="F")
+    for piece in pieces(len(values), ROWS):
+        values[piece] = dataset[piece]
+    return values
+
+
+def _dataset(group: Any, name: str, where: str, dimensions: int) -> Any:
+    """Return a dataset that passed every check that needs no value."""
     import h5py
 
     place = f"{where}, dataset {name!r}"
@@ -141,11 +189,7 @@ def _values(group: Any, name: str, where: str, dimensions: int) -> NDArray[np.fl
         message = f"{place}: found shape {dataset.shape}; wanted {wanted}; correct [columns] in session.toml"
         raise FileFormatError(message)
     _refuse_unsafe(dataset, place)
-    # Axes one after the other in memory, as a recording has them; not all of it twice.
-    values = np.empty(dataset.shape, order="F")
-    for piece in pieces(len(values), ROWS):
-        values[piece] = dataset[piece]
-    return values
+    return dataset
 
 
 def _refuse_unsafe(dataset: Any, place: str) -> None:
@@ -187,4 +231,4 @@ def _child(group: Any, name: str, where: str) -> Any:
     return group[name]
 
 
-FORMAT = Format(name="HDF5", suffixes=(".h5", ".hdf5"), read=read)
+FORMAT = Format(name="HDF5", suffixes=(".h5", ".hdf5"), read=read, read_blocks=read_blocks)

@@ -1,5 +1,6 @@
 """Allan deviations and their degrees of freedom against published values and an independent library."""
 
+import allantools
 import numpy as np
 import pytest
 
@@ -66,9 +67,6 @@ def test_the_thousand_numbers_without_overlap(thousand, length, wanted):
 
 @pytest.mark.parametrize("kind", ["white", "random walk"])
 def test_agrees_with_allantools(kind):
-    allantools = pytest.importorskip(
-        "allantools", reason="allantools is not installed: pip install '.[test]'"
-    )
     values = np.random.default_rng(14).normal(0.3, 0.02, 20_000)
     values = np.cumsum(values - 0.3) + 0.3 if kind == "random walk" else values
     lengths = cluster_lengths(len(values))
@@ -81,9 +79,6 @@ def test_agrees_with_allantools(kind):
 @pytest.mark.parametrize("exponent", [2, 0, -1, -2])
 @pytest.mark.parametrize(("average", "count"), [(1, 1000), (10, 1000), (10, 100_000), (1000, 100_000)])
 def test_degrees_of_freedom_agree_with_allantools(exponent, average, count):
-    allantools = pytest.importorskip(
-        "allantools", reason="allantools is not installed: pip install '.[test]'"
-    )
     wanted = allantools.edf_greenhall(exponent, 2, average, count + 1, overlapping=True)
     # Above 100 terms the library takes the approximation of Greenhall and Riley's tables 2 and 3, good to
     # some per mille; below, both are the same sum.

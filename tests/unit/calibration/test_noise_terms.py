@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imustride.calibration.allan import AllanSums, cluster_lengths
+from imustride.calibration.allan import AllanCurve, AllanSums, cluster_lengths
 from imustride.calibration.noise_terms import TERMS, fit_terms, term_variances
 
 RATE_HZ, COUNT, AXES = 25.0, 180_000, 12  # two hours
@@ -39,8 +39,6 @@ def seen(found, name):
 
 
 def test_a_curve_without_scatter_gives_back_its_coefficients():
-    from imustride.calibration.allan import AllanCurve
-
     truth = {"noise_density": 1e-2, "flicker": 3e-3, "rate_random_walk": 2e-3}
     averages = cluster_lengths(COUNT)
     tau_s = averages / RATE_HZ
