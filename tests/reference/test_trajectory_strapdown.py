@@ -17,6 +17,7 @@ from imustride.trajectory.settings import TrackSettings
 from imustride.trajectory.skate import ACCELEROMETER, GYRO, LEVER, MOUNT, YAW, course
 
 RATE_HZ, REST_S, GRAVITY_M_S2 = 500.0, 2.0, 9.81
+UPWARD_M_S2 = np.array([0.0, 0.0, GRAVITY_M_S2])
 PLACE_M, SPEED_M_S = 3e-4, 1e-3
 
 
@@ -47,7 +48,7 @@ def sample_times(end_s):
 
 
 def kinematics(motion, end_s, **changes):
-    force = np.einsum("nji,nj->ni", motion.attitude, motion.acceleration + [0, 0, GRAVITY_M_S2])
+    force = np.einsum("nji,nj->ni", motion.attitude, motion.acceleration + UPWARD_M_S2)
     values = {
         "acceleration_m_s2": force,
         "angular_velocity_rad_s": motion.rate,
@@ -192,7 +193,7 @@ def test_pendulum():
 def test_a_free_pendulum_feels_no_force_along_its_path():
     """What its accelerometer reads at the bob lies along the rod: checks the formulas above, not the program."""
     motion = pendulum()
-    bob = motion.acceleration[1500:] * LENGTH_M / SENSOR_M + [0, 0, GRAVITY_M_S2]
+    bob = motion.acceleration[1500:] * LENGTH_M / SENSOR_M + UPWARD_M_S2
     angle, rate = swing(sample_times(2 * PERIOD_S)[1500:])
     onward = np.column_stack([np.cos(angle), 0 * angle, np.sin(angle)])
     assert np.abs(np.einsum("ni,ni->n", bob, onward)).max() < 1e-9
@@ -255,7 +256,7 @@ def test_what_an_accelerometer_bias_does_to_the_path(bias):
     motion, right = constant_turn(), reckoned(constant_turn(), TURN_END_S)
     tilt = np.array([bias[1], -bias[0], 0.0]) / GRAVITY_M_S2
     level = np.eye(3) + np.cross(tilt, np.eye(3), axisb=0, axisc=0)
-    force = np.einsum("nji,nj->ni", motion.attitude, motion.acceleration + [0, 0, GRAVITY_M_S2]) + bias
+    force = np.einsum("nji,nj->ni", motion.attitude, motion.acceleration + UPWARD_M_S2) + bias
     found = reckoned(
         Motion(motion.attitude, motion.rate, motion.acceleration, tuple(level @ motion.lever_m)),
         TURN_END_S,
