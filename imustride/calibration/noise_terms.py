@@ -49,9 +49,11 @@ class NoiseFitSettings:
     # drawn and fitted, but the lowest point is not looked for among them.
     trusted_freedom: float = 9.0
     # The low pass of a device bends the curve down towards short times; the fit begins where it is steepest,
-    # within this slope of the variance.
-    steepest: float = 0.07
-    precise_freedom: float = 2000.0
+    # within this slope of the variance (and what is chance).
+    steepest: float = 0.05
+    # What is left of the bend falls with time: the fit begins this many times later.
+    clear: float = 4.0
+    precise_freedom: float = 5000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +149,12 @@ def _first(curve: AllanCurve, axis: int, settings: NoiseFitSettings) -> int:
     if count < 3:
         return 0
     slope = local_slopes(curve.averages, curve.deviation**2)[:count, axis]
-    return int(np.argmax(slope <= slope.min() + settings.steepest))
+    steepest = int(np.argmin(slope))
+    chance = 2 * np.sqrt(2 / curve.freedom[steepest, axis])
+    first = int(np.argmax(slope <= slope[steepest] + settings.steepest + chance))
+    if first == 0:
+        return 0
+    return int(np.searchsorted(curve.tau_s, settings.clear * curve.tau_s[first]))
 
 
 def _solve(

@@ -7,7 +7,9 @@ import importlib
 import click
 
 # Name of the command, and the module that holds it under the same name.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "noise": "imustride.cli.calibrate_noise",
+}
 
 
 class Lazy(click.Group):
