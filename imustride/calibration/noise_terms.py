@@ -163,23 +163,42 @@ def _solve(
     """Squared coefficients of the kept kinds and their covariance; weights follow the fit, not the scatter."""
     from scipy.optimize import nnls
 
-    design = np.stack([TERMS[name][0] * points.tau_s ** TERMS[name][1] for name in kept], axis=1)
-    sampling_sd = np.sqrt(2 / points.freedom)
-    relative = np.hypot(sampling_sd, settings.model_error)
+    design = _design(points, kept)
     expected = points.variance
     for _ in range(ROUNDS):
-        weight = 1 / (relative * expected)
+        weight = 1 / (_relative(points, settings) * expected)
         rows = design * weight[:, None]
         size = np.linalg.norm(rows, axis=0)
         squares = nnls(rows / size, points.variance * weight)[0] / size
         expected = np.maximum(design @ squares, 1e-3 * points.variance)
-    shared = _correlation(points.tau_s, dict(zip(kept, squares, strict=True)))
-    errors = shared * np.outer(sampling_sd, sampling_sd)
-    errors += np.diag(np.full(len(relative), settings.model_error**2))
-    errors /= np.outer(relative, relative)
+    return squares, _covariance(points, kept, squares, settings)
+
+
+def _covariance(
+    points: _Points, kept: list[str], squares: NDArray[np.float64], settings: NoiseFitSettings
+) -> NDArray[np.float64]:
+    """Covariance of the fitted squares if these were true, allowing for what neighbouring points share."""
+    design, relative = _design(points, kept), _relative(points, settings)
+    expected = np.maximum(design @ squares, 1e-3 * points.variance)
+    rows = design / (relative * expected)[:, None]
+    size = np.linalg.norm(rows, axis=0)
     rows /= size
+    sampling_sd = np.sqrt(2 / points.freedom) / relative
+    errors = _correlation(points.tau_s, dict(zip(kept, squares, strict=True)))
+    errors *= np.outer(sampling_sd, sampling_sd)
+    errors += np.diag((settings.model_error / relative) ** 2)
     gain = np.linalg.pinv(rows.T @ rows) @ rows.T
-    return squares, gain @ errors @ gain.T / np.outer(size, size)
+    covariance: NDArray[np.float64] = gain @ errors @ gain.T / np.outer(size, size)
+    return covariance
+
+
+def _design(points: _Points, kept: list[str]) -> NDArray[np.float64]:
+    return np.stack([TERMS[name][0] * points.tau_s ** TERMS[name][1] for name in kept], axis=1)
+
+
+def _relative(points: _Points, settings: NoiseFitSettings) -> NDArray[np.float64]:
+    """Standard deviations of the points, of their expected values."""
+    return np.hypot(np.sqrt(2 / points.freedom), settings.model_error)
 
 
 def _correlation(tau_s: NDArray[np.float64], squares: dict[str, float]) -> NDArray[np.float64]:
@@ -215,10 +234,17 @@ def _estimate(
         square, square_sd = squares[kept.index(name)], sd[kept.index(name)]
         if square > settings.seen * square_sd:
             return Estimate(float(np.sqrt(square)), float(square_sd / (2 * np.sqrt(square))))
+        tried = kept
     else:
-        all_squares, covariance = _solve(points, [*kept, name], settings)
-        square, square_sd = all_squares[-1], np.sqrt(covariance[-1, -1])
-    return Estimate(None, None, float(np.sqrt(square + ONE_SIDED * square_sd)))
+        tried = [*kept, name]
+        squares, _ = _solve(points, tried, settings)
+    at = tried.index(name)
+    # As large as it could be, its own scatter would be larger too: the limit is where both agree.
+    largest = squares.copy()
+    for _ in range(ROUNDS):
+        sd_there = np.sqrt(_covariance(points, tried, largest, settings)[at, at])
+        largest[at] = squares[at] + ONE_SIDED * sd_there
+    return Estimate(None, None, float(np.sqrt(largest[at])))
 
 
 def _lowest(

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 TRIADS = (slice(0, 3), slice(3, 6))
 NAMES = ("accelerometer", "gyroscope")
 WINDOW_S = 1.0
+NOTHING = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +214,9 @@ def _refuse_turning(
 
 def _dead_axes(survey: Survey, begin: int, end: int, settings: StillnessSettings) -> tuple[str, ...]:
     scatter = survey.scatter[begin:end]
-    dead = [_axis(axis) for axis in range(6) if not scatter[:, axis].any()]
+    # The scatter of equal numbers is not quite zero: their mean is rounded.
+    nothing = NOTHING * np.abs(survey.means[begin:end]).max(axis=0)
+    dead = [_axis(axis) for axis in range(6) if scatter[:, axis].max() <= nothing[axis]]
     if dead:
         message = (
             f"{', '.join(dead)} never changes; wanted a signal with noise; is it at the end of its range, "

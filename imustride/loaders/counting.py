@@ -117,10 +117,24 @@ def _numbers(log: SensorLog, first_row: int) -> tuple[NDArray[np.intp], NDArray[
     every = np.arange(len(log.time_s))
     if log.sensor.columns.time is None or len(every) < MIN_SAMPLES:
         return every, every.astype(np.float64)
+    _refuse_backwards(log, first_row)
     if first_row > 0:
         log = replace(log, source=f"{log.source}, counted from row {first_row}")
     found = instants(log, BRIDGE_S)
     return every if found.rows is None else found.rows, found.number
+
+
+def _refuse_backwards(log: SensorLog, first_row: int) -> None:
+    """Refuse a clock that was set back: a block that ends before it begins; smaller steps back are judged later."""
+    stamps = log.time_s[np.isfinite(log.time_s)]
+    if len(stamps) < MIN_SAMPLES or stamps[-1] > stamps[0]:
+        return
+    at = int(np.argmin(np.diff(stamps))) + 1
+    message = (
+        f"{log.source}: time runs backwards or stands still near row {first_row + at + 1}: found {stamps[at]:.6f} s "
+        f"after {stamps[at - 1]:.6f} s; wanted rising time stamps; cut the file there or repair the column"
+    )
+    raise SignalQualityError(message)
 
 
 def _behind(held: SensorLog, log: SensorLog) -> SensorLog:
