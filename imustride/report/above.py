@@ -21,11 +21,15 @@ if TYPE_CHECKING:
 
 ROW_M, MOST_ROWS = 18.0, 6  # what a telephone's width can show; longer lanes get longer rows
 STRETCHES = (5, 4, 3, 2, 1)
-TALLEST_IN = 1.5
+TALLEST_IN, LETTERS_IN = 1.5, 0.22
+LEAST_M = 0.4  # to either side
 WIDEST_M = 5.0  # to either side: a path that strays further is wrong
 
 
-def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64]) -> str:
+NO_GATES, NOT_PLACED = "no timing gates", "timing gates not placed"
+
+
+def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64], without: str = NO_GATES) -> str:
     """Draw both blades' tracks, the skater going from left to right, row below row.
 
     Parameters
@@ -33,6 +37,8 @@ def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64]) -> str:
     shown : mapping of side to Track
     gate_m : ndarray, shape (g,)
         Where the gates stand along the lane [m].
+    without : str
+        What is said where there are none to draw.
 
     Returns
     -------
@@ -53,7 +59,7 @@ def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64]) -> str:
             axes.locator_params(axis="y", nbins=4)
             axes.yaxis.set_major_formatter(lambda metres, _: side_words(metres))
         if not len(gate_m):
-            places[0].set_title("no timing gates", loc="right", fontsize=9)
+            places[0].set_title(without, loc="right", fontsize=9)
         places[-1].set_xlabel(f"along the lane [m]; sideways [m] {scale_words(stretch)}")
         return inline_svg(drawn, "above")
 
@@ -70,10 +76,13 @@ def sideways(shown: Mapping[str, Track]) -> tuple[float, float, int]:
     """Return the span across the lane that is drawn [m], and how many times larger than along it."""
     across = np.concatenate([one.place_m[:, 1] for one in shown.values()])
     low_m, high_m = (float(np.clip(end, -WIDEST_M, WIDEST_M)) for end in (across.min(), across.max()))
-    low_m, high_m = min(low_m, -0.5) - 0.35, max(high_m, 0.5) + 0.35
+    low_m, high_m = min(low_m, -LEAST_M), max(high_m, LEAST_M)
     row_in = (WIDTH_IN - LEFT_IN - RIGHT_IN) / row_lengths(shown)[1]
-    fits = [stretch for stretch in STRETCHES if (high_m - low_m) * stretch * row_in <= TALLEST_IN]
-    return low_m, high_m, fits[0] if fits else STRETCHES[-1]
+    room_in = TALLEST_IN - 2 * LETTERS_IN
+    fits = [stretch for stretch in STRETCHES if (high_m - low_m) * stretch * row_in <= room_in]
+    stretch = fits[0] if fits else STRETCHES[-1]
+    letters_m = LETTERS_IN / (stretch * row_in)
+    return low_m - letters_m, high_m + letters_m, stretch
 
 
 def side_words(metres: float) -> str:
@@ -113,7 +122,11 @@ def _blade(axes: Axes, side: str, one: Track, span: tuple[float, float]) -> None
 
 
 def above_words(
-    title: str, shown: Mapping[str, Track], gate_m: NDArray[np.float64], pushes: pd.DataFrame
+    title: str,
+    shown: Mapping[str, Track],
+    gate_m: NDArray[np.float64],
+    pushes: pd.DataFrame,
+    without: str = NO_GATES,
 ) -> tuple[str, str]:
     """Return what the picture shows, for those who cannot see it, and its caption.
 
@@ -125,22 +138,26 @@ def above_words(
     gate_m : ndarray, shape (g,)
     pushes : DataFrame
         The run's rows of ``pushes.csv``.
+    without : str
+        What is said where there are no gates to draw.
     """
     counts = " and ".join(f"{len(one.names)} blade-offs {side}" for side, one in shown.items())
-    sideways_words = f"sideways is {scale_words(sideways(shown)[2])}, since the lane is long and narrow"
-    says = f"{title}, seen from above: {counts}; {_gate_words(gate_m)}; {sideways_words}. The table holds the places."
+    stretch = sideways(shown)[2]
+    narrow = ", since the lane is long and narrow" if stretch > 1 else ""
+    sideways_words = f"sideways is {scale_words(stretch)}{narrow}"
+    says = f"{title}, seen from above: {counts}; {_gate_words(gate_m, without)}; {sideways_words}. The table holds the places."
     caption = (
         f"{title}. The skater goes from left to right, row below row; up is the skater's left; "
         f"{sideways_words}. Thick line: that blade is on the ice (L solid, R dashed); thin line: it swings. Discs "
         "(L) and squares (R): it leaves the ice, with the number of the push. Metres along the lane count from the "
-        f"stance; {_gate_words(gate_m)}. "
+        f"stance; {_gate_words(gate_m, without)}. "
     )
     return says, caption + _limits(shown, pushes)
 
 
-def _gate_words(gate_m: NDArray[np.float64]) -> str:
+def _gate_words(gate_m: NDArray[np.float64], without: str) -> str:
     if not len(gate_m):
-        return "no timing gates to hold the distance and the speed, which are less certain for it"
+        return f"{without}, so that the distance and the speed are less certain"
     *others, last = [number(place, "m") for place in gate_m]
     return "timing gates (G) at " + (f"{', '.join(others)} and " if others else "") + f"{last} m"
 
@@ -156,7 +173,9 @@ def _limits(shown: Mapping[str, Track], pushes: pd.DataFrame) -> str:
         words += "; the clocks were not joined, so each track was found alone and how far apart they lie is assumed"
     else:
         words += "; how far apart the two tracks lie is mostly assumed, how each of them bends is measured"
-    return words + ". What follows the last push and the last gate is not drawn."
+    strayed = any((np.abs(one.place_m[:, 1]) > WIDEST_M).any() for one in shown.values())
+    beyond = f", nor what strays more than {WIDEST_M:g} m to a side, which must be wrong" if strayed else ""
+    return words + f". What follows the last push and the last gate is not drawn{beyond}."
 
 
 def place_table(shown: Mapping[str, Track], pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
@@ -188,8 +207,8 @@ def place_table(shown: Mapping[str, Track], pushes: pd.DataFrame) -> tuple[list[
         )
     headings = [
         "push",
-        "off at [m]",
-        "off, to the left [m]",
+        "leaves at [m]",
+        "to the left [m]",
         "stride [m]",
         "sideways, outward [m]",
         "track [°]",

@@ -52,17 +52,17 @@ def drawn_run(runs: Sequence[RunResult], gate_time_s: Mapping[str, float]) -> tu
     ----------
     runs : sequence of RunResult
     gate_time_s : mapping of str to float
-        Time from the first gate to the last by the name of the run [s]; NaN without gates.
+        Time from the first gate to the last by the name of the run [s]; NaN or nothing without gates.
     """
-    tracked = [run for run in runs if run.paths and len(run.pushes)]
+    tracked = [run for run in runs if run.paths and run.pushes["blade_off_s"].notna().any()]
     counting = [run for run in tracked if run.usable]
-    timed = [run for run in counting if np.isfinite(gate_time_s[run.name])]
+    timed = [run for run in counting if np.isfinite(gate_time_s.get(run.name, np.nan))]
     if len(timed) > 1:
         return min(
             timed, key=lambda run: gate_time_s[run.name]
         ), "the fastest of those that count, by its gates"
     if counting:
-        return counting[0], "the first that counts" if len(counting) > 1 else "the only one that counts"
+        return counting[0], "the first that counts and has tracks"
     return (tracked[0], f"left out of the comparison ({tracked[0].reason})") if tracked else None
 
 
@@ -91,8 +91,9 @@ def tracks(
         for side in FEET
         if side in paths
     }
-    ends = [*gate_m, *(place for one in whole.values() for place in one.off_m[:, 0])]
-    return {side: until(one, max(ends, default=0.0) + BEYOND_M) for side, one in whole.items()}
+    ends = np.concatenate([gate_m, *(one.off_m[:, 0] for one in whole.values())])
+    end_m = float(np.nanmax(ends, initial=0.0)) + BEYOND_M
+    return {side: until(one, end_m) for side, one in whole.items()}
 
 
 def track(side: str, path: BladePath, clock: Clock, pushes: pd.DataFrame) -> Track:

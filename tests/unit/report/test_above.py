@@ -102,9 +102,23 @@ def test_the_lane_is_cut_into_rows_that_hold_it():
 
 def test_sideways_is_enlarged_as_far_as_there_is_room():
     low_m, high_m, stretch = sideways(shown())
-    assert (low_m, high_m) == (-0.85, 0.85)  # half a metre at least, and room for the letters
-    assert stretch == 4  # 3.55 inch for 17 m: 1.7 m four times enlarged are 1.42 inch, five times 1.78
+    # 3.55 inch for 17 m: four times enlarged 0.8 m are 0.67 inch, five times 0.84; 1.06 are there beside the letters.
+    assert stretch == 5
+    letters_m = 0.22 / (5 * 3.55 / 17)
+    assert (low_m, high_m) == pytest.approx((-0.4 - letters_m, 0.4 + letters_m))
     assert sideways(shown(width_m=3.0))[2] == 1
+
+
+def test_a_path_that_strays_is_cut_and_said():
+    found = shown(width_m=20.0)
+    assert sideways(found)[0] > -7.0
+    assert "strays more than 5 m" in above_words("run-1", found, GATES_M, pushes_of())[1]
+    assert "strays" not in above_words("run-1", shown(), GATES_M, pushes_of())[1]
+
+
+def test_equal_scales_are_called_so():
+    says = above_words("run-1", shown(width_m=3.0), GATES_M, pushes_of())[0]
+    assert "sideways is drawn to the same scale." in says
 
 
 def svg_of(sides=("left", "right"), gate_m=GATES_M):
@@ -119,7 +133,7 @@ def test_every_push_and_gate_is_named_and_the_scale_is_said():
     written = texts(svg_of())
     for name in ("L1", "L5", "R1", "R5", "G1", "G2", "G3"):
         assert written.count(name) == 1
-    assert any("sideways [m] drawn 4 times larger" in text for text in written)
+    assert any("sideways [m] drawn 5 times larger" in text for text in written)
     assert "0.5 L" in written
     assert "0.5 R" in written
 
@@ -156,7 +170,7 @@ def test_caption_and_alternative_hold_run_scale_gates_and_uncertainty():
     says, caption = above_words("run-1, the first that counts", shown(), GATES_M, pushes_of())
     assert says.startswith("run-1, the first that counts")
     assert "5 blade-offs left and 5 blade-offs right" in says
-    for part in ("drawn 4 times larger", "0.50, 15.74 and 30.98 m"):
+    for part in ("drawn 5 times larger", "0.50, 15.74 and 30.98 m"):
         assert part in says
         assert part in caption
     assert "±0.05 m along the lane and ±0.02 m across (SD)" in caption
@@ -182,8 +196,8 @@ def run(name, *, usable=True, tracked=True, reason=""):
     ("times_s", "chosen", "why"),
     [
         ({"a": 4.9, "b": 4.8}, "b", "the fastest of those that count, by its gates"),
-        ({"a": np.nan, "b": 4.8}, "a", "the first that counts"),
-        ({"a": np.nan, "b": np.nan}, "a", "the first that counts"),
+        ({"a": np.nan, "b": 4.8}, "a", "the first that counts and has tracks"),
+        ({"a": np.nan, "b": np.nan}, "a", "the first that counts and has tracks"),
     ],
 )
 def test_which_run_is_drawn(times_s, chosen, why):
