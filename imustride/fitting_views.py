@@ -17,10 +17,11 @@ from imustride.inspection import estimate_bandwidth_hz
 from imustride.inspection.findings import signal_findings
 from imustride.inspection.signals import at_rest
 from imustride.loaders import load_file, regularise
+from imustride.orientation.carried import gravity_carried_deg
 from imustride.quality.mounting import stop_tilt_deg
 from imustride.quality.sides import sides_told
 from imustride.reading import cut_to, told, undelayed
-from imustride.runs import analyse_recordings, end_in_motion_s
+from imustride.runs import analyse_recordings, end_in_motion_s, move
 from imustride.synchronisation.shared import nothing, shared_shocks
 from imustride.synchronisation.shocks import find_shocks
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.kinematics import Cut, SharedShocks
-    from imustride.recording import Recording
+    from imustride.recording import Recording, SensorLog
     from imustride.results import RunResult
     from imustride.session import Run, Sensor
     from imustride.settings import Settings
@@ -85,18 +86,30 @@ def look(
     problems: dict[str, str] = {}
     for place, source in sources.items():
         try:
-            views[place] = sensor_view(source, gravity_m_s2, day)
+            log = load_file(source.path, source.group, source.sensor)
+            views[place] = sensor_view(log, source.calibration, gravity_m_s2, day)
         except (ImustrideError, OSError) as error:
             problems[place] = told(error)
     if run is not None and (run.start_s is not None or run.end_s is not None):
         spans = cut_to({place: view.recording for place, view in views.items()}, run)
         views = {place: replace(views[place], recording=recording) for place, recording in spans.items()}
+    return seen(name, kind, views, problems, settings)
+
+
+def seen(
+    name: str,
+    kind: Literal["run", "fitting"],
+    views: dict[str, SensorView],
+    problems: Mapping[str, str],
+    settings: Settings,
+) -> Looked:
+    """Look at sensors together; see `look`."""
     if kind == "run":
         views = {place: with_cut(view, settings) for place, view in views.items()}
     views = {place: with_blows(view, kind, settings) for place, view in views.items()}
     result = analysed(name, views, settings) if kind == "run" else None
     if result is not None:
-        views = {place: with_result(place, view, result) for place, view in views.items()}
+        views = {place: with_result(place, view, result, settings) for place, view in views.items()}
     shared = shared_of(views, kind, settings)
     view = RecordingView(
         name, kind, views, problems, shared, moving_at_end(result), ends_s(views, shared), sides_of(result, settings)
@@ -104,26 +117,36 @@ def look(
     return Looked(view, result)
 
 
-def sensor_view(source: Source, gravity_m_s2: float, day: dt.date | None) -> SensorView:
-    """Read one sensor's file.
+def sensor_view(
+    log: SensorLog, calibrated_by: Path | None, gravity_m_s2: float, day: dt.date | None
+) -> SensorView:
+    """Look at one sensor by itself.
+
+    Parameters
+    ----------
+    log : SensorLog
+    calibrated_by : Path or None
+        Calibration file, where one is declared.
+    gravity_m_s2 : float
+        Local gravity [m/s^2].
+    day : datetime.date or None
 
     Raises
     ------
-    FileFormatError, SignalQualityError
-        If it cannot be read or sampled.
+    SignalQualityError
+        If it cannot be sampled.
     CalibrationError
         If counts have no scale, since their calibration cannot be used.
     """
-    log = load_file(source.path, source.group, source.sensor)
     recording = regularise(log)
-    facts = CalibrationFacts(declared=source.calibration is not None)
-    if source.calibration is not None:
+    facts = CalibrationFacts(declared=calibrated_by is not None)
+    if calibrated_by is not None:
         try:
-            calibration = read_calibration(source.calibration)
+            calibration = read_calibration(calibrated_by)
             facts = replace(facts, date=calibration.date)
             recording = apply(recording, calibration)
         except CalibrationError as error:
-            if "counts" in {source.sensor.units.acceleration, source.sensor.units.angular_velocity}:
+            if "counts" in {log.sensor.units.acceleration, log.sensor.units.angular_velocity}:
                 raise
             facts = replace(facts, problem=str(error))
     is_calibrated = facts.declared and not facts.problem
@@ -139,7 +162,19 @@ def sensor_view(source: Source, gravity_m_s2: float, day: dt.date | None) -> Sen
         cut=None,
         cut_problem="",
         blows_s=np.empty(0),
+        dead_axes=dead_axes(log),
         digest=digest(log.acceleration_m_s2, log.angular_velocity_rad_s),
+    )
+
+
+def dead_axes(log: SensorLog) -> tuple[str, ...]:
+    """Name the axes that hold one value throughout."""
+    triads = (("acceleration", log.acceleration_m_s2), ("angular velocity", log.angular_velocity_rad_s))
+    return tuple(
+        f"{what} {name}"
+        for what, values in triads
+        for name, axis in zip("xyz", values.T, strict=True)
+        if np.fmin.reduce(axis) == np.fmax.reduce(axis)
     )
 
 
@@ -176,15 +211,33 @@ def analysed(name: str, views: Mapping[str, SensorView], settings: Settings) -> 
     return analyse_recordings(name, recordings, settings)
 
 
-def with_result(place: str, view: SensorView, result: RunResult) -> SensorView:
+def with_result(place: str, view: SensorView, result: RunResult, settings: Settings) -> SensorView:
     """Add what the analysis found about how one sensor sits."""
-    side = place.removesuffix("_skate")
-    skate = result.kinematics.get(side)
+    skate = result.kinematics.get(place.removesuffix("_skate"))
+    if skate is None:
+        return view
+    carried = None
+    if skate.cut.stop_s is not None:
+        carried = gravity_carried_deg(view.recording, skate.cut.stance_s, skate.cut.stop_s)
     return replace(
         view,
-        turned_deg=None if skate is None else stop_tilt_deg(skate),
-        axes_off_deg=result.axes_off_deg.get(side),
+        turned_deg=stop_tilt_deg(skate),
+        gravity_turned_deg=carried,
+        axes_off_deg=forward_off_deg(view.recording, skate.cut, settings),
     )
+
+
+def forward_off_deg(recording: Recording, cut_: Cut, settings: Settings) -> float | None:
+    """How far the declared forward axis lies from where the skate runs, found without it [deg]; None: not declared."""
+    axes = recording.sensor.axes
+    if axes is None:
+        return None
+    bare = replace(recording, sensor=recording.sensor.model_copy(update={"axes": None}))
+    found = move(bare, cut_, settings)
+    # The alignment is one rotation for all samples.
+    turn = np.linalg.lstsq(recording.angular_velocity_rad_s, found.angular_velocity_rad_s, rcond=None)[0]
+    along = turn["xyz".index(axes[0][1])] * (1.0 if axes[0][0] == "+" else -1.0)
+    return float(np.degrees(np.abs(np.arctan2(along[1], along[0]))))
 
 
 def shared_of(views: Mapping[str, SensorView], kind: str, settings: Settings) -> SharedShocks | None:

@@ -17,20 +17,31 @@ if TYPE_CHECKING:
 def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     """Judge the axes that the session declares."""
     axes = view.recording.sensor.axes
-    limit = "the declared axis points up, and forward where the skate runs"
+    limit = (
+        f"the declared axis points up, and forward within {limits.axes_off_deg[0]:.0f} deg of where the skate runs; "
+        f"fails beyond {limits.axes_off_deg[1]:.0f}"
+    )
     if axes is None:
         return untold("not declared: found from the motion", limit)
     if "mounting" in view.unit_faults:
         return Outcome("fail", view.unit_faults["mounting"], limit, "correct axes", strain=np.inf)
-    if view.axes_off_deg is not None and graded(view.axes_off_deg, limits.axes_off_deg)[0] == "fail":
-        measured = f"{axes[0]} points {view.axes_off_deg:.0f} deg away from where the skate runs"
-        return Outcome("fail", measured, limit, "correct axes", view.axes_off_deg, "deg", np.inf)
     if view.rest is None:
         return untold("never at rest", limit, "stand still for 3 s in every recording")
     if view.rest.up != axes[2]:
         measured = f"{view.rest.up} is up, declared is {axes[2]}"
         return Outcome("fail", measured, limit, "correct axes, or turn the sensor as declared", strain=np.inf)
-    return Outcome("pass", f"{axes[2]} is up", limit)
+    if view.axes_off_deg is None:
+        return Outcome("pass", f"{axes[2]} is up", limit)
+    verdict, strain = graded(view.axes_off_deg, limits.axes_off_deg)
+    return Outcome(
+        verdict,
+        f"{axes[2]} is up, {axes[0]} lies {view.axes_off_deg:.0f} deg from where the skate runs",
+        limit,
+        "" if verdict == "pass" else "correct axes",
+        view.axes_off_deg,
+        "deg",
+        strain,
+    )
 
 
 CHECK = Check(

@@ -21,6 +21,9 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         return Outcome(
             "fail", view.unit_faults["angular velocity"], limit, "correct [units] or [columns]", strain=np.inf
         )
+    turned = wrongly_turned(view, limits)
+    if turned:
+        return Outcome("fail", turned, limit, "correct [columns], [units] or the calibration", strain=np.inf)
     if view.rest is None:
         return untold("never at rest", limit, "stand still for 3 s in every recording")
     bias_deg_s = np.degrees(view.rest.angular_velocity_bias)
@@ -37,6 +40,20 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         "deg/s",
         strain,
     )
+
+
+def wrongly_turned(view: SensorView, limits: CheckLimits) -> str:
+    """Say how the gyroscope contradicts gravity after the run; empty where it does not, or nothing can be told."""
+    if view.gravity_turned_deg is None:
+        return ""
+    off_deg, reversed_deg = view.gravity_turned_deg
+    if off_deg < limits.gravity_turned_deg[0]:
+        return ""
+    if reversed_deg < 0.5 * off_deg:
+        return f"turns against gravity: {off_deg:.0f} deg off after the run, {reversed_deg:.0f} with the sign reversed"
+    if off_deg < limits.gravity_turned_deg[1]:
+        return ""
+    return f"turns gravity {off_deg:.0f} deg away in the run: its axes, sign or unit differ from the accelerometer's"
 
 
 CHECK = Check(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.checking.quiet import quietest
 from imustride.checking.view import Outcome, graded, untold, worst
 from imustride.registry import Check
 
@@ -20,16 +21,14 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     """Judge the noise densities at rest."""
     most = limits.acceleration_noise_m_s2_hz[0], limits.angular_velocity_noise_deg_s_hz[0]
     limit = f"{most[0]:g} m/s^2 and {most[1]:g} deg/s in a band of 1 Hz; fails above three to four times that"
-    dead = dead_axes(view)
-    if dead:
-        return Outcome(
-            "fail", f"{' and '.join(dead)} never changes", limit, "take another sensor", 0.0, "", np.inf
-        )
-    if view.rest is None:
-        return untold("never at rest", limit, "stand still for 3 s in every recording")
+    if view.dead_axes:
+        measured = f"{' and '.join(view.dead_axes)} never changes"
+        return Outcome("fail", measured, limit, "take another sensor", 0.0, "", np.inf)
+    levels = quietest(view.recording)
+    if levels is None:
+        return untold("too short", limit, "record for 10 s or more")
     width_hz = min(view.bandwidth_hz or np.inf, 0.5 * view.recording.rate_hz)
-    acceleration = view.rest.acceleration_noise / np.sqrt(width_hz)
-    turning = float(np.degrees(view.rest.angular_velocity_noise)) / np.sqrt(width_hz)
+    acceleration, turning = (level / float(np.sqrt(width_hz)) for level in levels)
     graded_parts = [
         graded(acceleration, limits.acceleration_noise_m_s2_hz),
         graded(turning, limits.angular_velocity_noise_deg_s_hz),
@@ -44,21 +43,6 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         "m/s^2/sqrt(Hz)",
         max(strain for _, strain in graded_parts),
     )
-
-
-def dead_axes(view: SensorView) -> list[str]:
-    """Name the axes that hold one and the same value in all measured samples."""
-    measured = view.recording.measured
-    triads = (
-        ("acceleration", view.recording.acceleration_m_s2),
-        ("angular velocity", view.recording.angular_velocity_rad_s),
-    )
-    return [
-        f"{what} {name}"
-        for what, values in triads
-        for name, axis in zip("xyz", values.T, strict=True)
-        if np.ptp(axis[measured]) < 1e-9
-    ]
 
 
 CHECK = Check(

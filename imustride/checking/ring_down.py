@@ -34,6 +34,11 @@ class Ring:
     decay_s: float
     size: float
 
+    @property
+    def damping(self) -> float:
+        """Damping as a share of the critical one."""
+        return 1.0 / max(2.0 * np.pi * self.hz * self.decay_s, 1e-9)
+
 
 def rings_after(
     recording: Recording, blow_s: float, until_s: float

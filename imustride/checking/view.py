@@ -56,7 +56,12 @@ class SensorView:
     turned_deg : tuple of float or None
         Pitch and roll of the stance after the stop against the one before the start [deg].
     axes_off_deg : float or None
-        How far the declared forward axis lies from where the skate runs, where that spoils the run [deg].
+        How far the declared forward axis lies from where the skate runs [deg].
+    dead_axes : tuple of str
+        Axes that show one and the same value throughout, by name.
+    gravity_turned_deg : tuple of float or None
+        How far gravity after the stop lies from where the gyroscope turned it since the stance before the start, and from
+        where it would have with its sign reversed [deg].
     digest : str
         Of the samples: equal for copies of a file.
     """
@@ -73,6 +78,8 @@ class SensorView:
     blows_s: NDArray[np.float64]
     turned_deg: tuple[float, float] | None = None
     axes_off_deg: float | None = None
+    dead_axes: tuple[str, ...] = ()
+    gravity_turned_deg: tuple[float, float] | None = None
     digest: str = ""
 
 

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 # Blows of two sensors this near to each other on one clock are the same blow: a step of the feet takes longer.
 SAME_BLOW_S = 0.03
+# A tap is so many times larger on the tapped skate; heels dropped together differ by two or three times.
+LONE = 4.0
 
 
 def shared_shocks(
@@ -60,7 +62,7 @@ def shared_shocks(
         mine, theirs = (
             shocks[(shocks[:, 0] > middle) == after] for shocks, middle in zip(found, middles, strict=True)
         )
-        groups.append(lags_of(one, other, mine, theirs, coarse_s, settings))
+        groups.append(lags_of(one, other, mine, theirs, coarse_s, settings, taps=cuts is None))
     middle_s = middles[0] if np.isfinite(middles[0]) else None
     return told(groups, found, middle_s, max(1 / one.rate_hz, 1 / other.rate_hz), settings)
 
@@ -78,9 +80,16 @@ def lags_of(
     theirs: NDArray[np.float64],
     coarse_s: float,
     settings: ShockSettings,
+    *,
+    taps: bool,
 ) -> NDArray[np.float64]:
-    """Return times on `one`'s clock and lags of the shocks of one side of the run that are shared, shape (k, 2)."""
+    """Return times on `one`'s clock and lags of the shocks of one side of the run that are shared, shape (k, 2).
+
+    With `taps`, blows that are much larger on one foot are taps on that skate, which the other feels faintly.
+    """
     pairs = best_pairs(mine, theirs, coarse_s, settings)
+    if taps:
+        pairs = [(i, j) for i, j in pairs if 1 / LONE < mine[i, 1] / theirs[j, 1] < LONE]
     if not pairs:
         return np.empty((0, 2))
     at_s = np.array([mine[i, 0] for i, _ in pairs])
