@@ -15,6 +15,7 @@ from imustride.cli.check import check
 from imustride.cli.failures import FAILURES, report
 from imustride.cli.inspecting import inspect
 from imustride.cli.metrics import metrics
+from imustride.cli.prepare import prepare
 from imustride.cli.simulate import simulate
 from imustride.cli.talk import DONE, FAILED, USAGE, Talk
 
@@ -34,7 +35,7 @@ def commands() -> None:
     """
 
 
-for command in (analyse, inspect, check, calibrate, simulate, metrics):
+for command in (analyse, inspect, prepare, check, calibrate, simulate, metrics):
     commands.add_command(command)
 
 

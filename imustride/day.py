@@ -1,0 +1,275 @@
+"""The day's list, the kit and the logs joined: session folders, a list with start feet, a sheet for the boards."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import shutil
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from imustride.errors import FileFormatError
+from imustride.exporting.swap import repair, swapped_in
+from imustride.preparing.kit import no_kit, read_kit
+from imustride.preparing.plan import plan_day, worn_by
+from imustride.preparing.roster import read_roster
+from imustride.preparing.session_text import content, gates_text, toml_text
+from imustride.report.sheet import MARK, Line, sheet_page
+from imustride.session import declared
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from pathlib import Path
+
+    from imustride.preparing.kit import Kit
+    from imustride.preparing.plan import Plan, PlannedSession
+
+SHEET, LIST = "sheet.html", "list.csv"
+LIST_HEADER = ("date", "time", "athlete", "run", "start_foot", "session")
+HEAD_BYTES = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class DayFiles:
+    """What a day is prepared from, and where it goes.
+
+    Parameters
+    ----------
+    roster, kit, logs, out : Path
+    date : date or None
+        Of all lines, where the list has no column of it.
+    delimiter, encoding : str or None
+        Of the list; None: found out and told.
+    sheet_only : bool
+        Before the test: no logs yet, no sessions.
+    link : bool
+        Logs as hard links instead of copies.
+    """
+
+    roster: Path
+    kit: Path
+    logs: Path
+    out: Path
+    date: dt.date | None = None
+    delimiter: str | None = None
+    encoding: str | None = None
+    sheet_only: bool = False
+    link: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A plan with its session texts by name, and which of the folders are there already as they should be."""
+
+    plan: Plan
+    texts: dict[str, str]
+    kept: tuple[str, ...]
+    problems: tuple[str, ...]
+
+
+def prepare_day(files: DayFiles) -> Prepared:
+    """Plan a day, and check everything before anything is written.
+
+    Raises
+    ------
+    FileFormatError
+        If the list or the kit cannot be read at all.
+    """
+    roster = read_roster(files.roster, files.date, files.delimiter, files.encoding)
+    missing_kit = files.sheet_only and not files.kit.exists()
+    kit = no_kit(files.kit.parent) if missing_kit else read_kit(files.kit)
+    plan = plan_day(roster, kit, None if files.sheet_only else files.logs)
+    problems = list(plan.problems)
+    texts: dict[str, str] = {}
+    kept: list[str] = []
+    if not files.sheet_only and not problems:
+        for session in plan.sessions:
+            text, wrong = _checked_text(session, kit, files.out / session.name)
+            texts[session.name] = text
+            problems += wrong
+    if not problems:
+        problems += _foreign(files.out)
+        for session in plan.sessions if texts else ():
+            folder = files.out / session.name
+            if is_same(folder, texts[session.name], session):
+                kept.append(session.name)
+            elif folder.exists() or folder.is_symlink():
+                problems.append(
+                    f"{session.name}: there already, with other contents; wanted a new folder; move it away, or choose another --out"
+                )
+    return Prepared(plan, texts, tuple(kept), tuple(problems))
+
+
+def write_day(files: DayFiles, prepared: Prepared) -> list[str]:
+    """Write what was planned: each session folder whole or not at all, then the list and the sheet.
+
+    Returns
+    -------
+    list of str
+        Remarks, one line each.
+
+    Raises
+    ------
+    OSError
+        If something cannot be written; sessions written before stay.
+    """
+    notes: set[str] = set()
+    files.out.mkdir(parents=True, exist_ok=True)
+    for session in prepared.plan.sessions if prepared.texts else ():
+        if session.name in prepared.kept:
+            continue
+        target = files.out / session.name
+        repair(target)
+        with swapped_in(target) as folder:
+            _fill(folder, session, prepared.texts[session.name], notes, link=files.link)
+    (files.out / LIST).write_text(list_text(prepared.plan), encoding="utf-8", newline="\n")
+    (files.out / SHEET).write_text(sheet_text(prepared.plan), encoding="utf-8", newline="\n")
+    return sorted(notes)
+
+
+def _checked_text(session: PlannedSession, kit: Kit, folder: Path) -> tuple[str, list[str]]:
+    """Write the session's text, read it back as a session, and look for the calibrations it names."""
+    found = content(session, kit, folder)
+    text = toml_text(found)
+    problems = []
+    try:
+        declared(tomllib.loads(text), folder, f"{session.name}/session.toml")
+    except FileFormatError as error:
+        problems.append(f"{error} (from {kit.name})")
+    problems += [
+        f"{session.name}: calibration {sensor['calibration']!r} of {sensor['device']} is missing; correct {kit.name}"
+        for sensor in found["sensors"]
+        if "calibration" in sensor
+        and not (folder.parent / session.name / sensor["calibration"]).resolve().is_file()
+    ]
+    return text, problems
+
+
+def is_same(folder: Path, text: str, session: PlannedSession) -> bool:
+    """Tell whether a session folder is there as it would be written; logs are compared by size."""
+    file = folder / "session.toml"
+    if folder.is_symlink() or not file.is_file() or file.read_bytes() != text.encode():
+        return False
+    return all(
+        (folder / log.target).is_file() and (folder / log.target).stat().st_size == log.source.stat().st_size
+        for run in session.runs
+        for log in run.logs.values()
+    ) and all(
+        not run.row.gates
+        or (folder / run.row.run / "gates.csv").read_text(encoding="utf-8") == gates_text(run.row.gates)
+        for run in session.runs
+    )
+
+
+def _fill(folder: Path, session: PlannedSession, text: str, notes: set[str], *, link: bool) -> None:
+    for run in session.runs:
+        for log in run.logs.values():
+            target = folder / log.target
+            if target.exists():  # one log of several runs
+                continue
+            target.parent.mkdir(parents=True, exist_ok=True)
+            if not (link and _linked(log.source, target)):
+                shutil.copy2(log.source, target)
+                if link:
+                    notes.add("some logs lie on another disk and were copied: links do not reach there")
+        if run.row.gates:
+            (folder / run.row.run).mkdir(exist_ok=True)
+            (folder / run.row.run / "gates.csv").write_text(
+                gates_text(run.row.gates), encoding="utf-8", newline="\n"
+            )
+    (folder / "session.toml").write_text(text, encoding="utf-8", newline="\n")
+
+
+def _linked(source: Path, target: Path) -> bool:
+    try:
+        os.link(source.resolve(), target)
+    except OSError:
+        return False
+    return True
+
+
+def _foreign(out: Path) -> list[str]:
+    """Refuse to replace a list or a sheet that this command did not write."""
+    if out.exists() and not out.is_dir():
+        return [f"{out.name}: found a file, wanted a folder for the sessions; choose another --out"]
+    found = []
+    for name, mark in ((SHEET, MARK), (LIST, ",".join(LIST_HEADER))):
+        path = out / name
+        if path.is_symlink() or (path.exists() and mark.encode() not in _head(path)):
+            found.append(
+                f"{out.name}/{name}: found another file of this name; move it away, or choose another --out"
+            )
+    return found
+
+
+def _head(path: Path) -> bytes:
+    if not path.is_file():
+        return b""
+    with path.open("rb") as file:
+        return file.read(HEAD_BYTES)
+
+
+def day_rows(plan: Plan) -> list[dict[str, str]]:
+    """Return the list of the day in order of time: what is printed and kept as ``list.csv``."""
+    places = list(dict.fromkeys(place for row in plan.rows for place in row.devices))
+    return [
+        {
+            "date": f"{row.begin.date()}",
+            "time": f"{row.begin:%H:%M}",
+            "athlete": row.athlete,
+            "run": row.run,
+            "start_foot": row.start_foot or "",
+            "session": plan.session_of(row),
+            **{f"{place}_device": row.devices.get(place, "") for place in places},
+        }
+        for row in plan.rows
+    ]
+
+
+def list_text(plan: Plan) -> str:
+    """Return ``list.csv``."""
+    rows = day_rows(plan)
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]) if rows else LIST_HEADER, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def sheet_text(plan: Plan) -> str:
+    """Return the sheet for the boards, a line for each session."""
+    lines = []
+    for session in plan.sessions:
+        rows = [run.row for run in session.runs]
+        runs = tuple((row.run, f"{row.begin:%H:%M}", row.start_foot or "") for row in rows)
+        lines.append(Line(rows[0].athlete, worn_by(rows), runs))
+    first = plan.rows[0]
+    return sheet_page(first.begin.date(), first.protocol or "", lines)
+
+
+def as_data(prepared: Prepared) -> dict[str, Any]:
+    """Return everything that was planned, for other programs."""
+    sessions = [
+        {
+            "name": session.name,
+            "athlete": session.runs[0].row.athlete,
+            "there_already": session.name in prepared.kept,
+            "runs": [
+                {
+                    "run": run.row.run,
+                    "files": {place: log.source for place, log in run.logs.items()},
+                    "gates": [list(gate) for gate in run.row.gates],
+                }
+                for run in session.runs
+            ],
+        }
+        for session in prepared.plan.sessions
+    ]
+    return {
+        "list": day_rows(prepared.plan),
+        "sessions": sessions,
+        "problems": list(prepared.problems),
+        "notes": list(prepared.plan.notes),
+    }

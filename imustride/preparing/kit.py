@@ -1,0 +1,192 @@
+"""The kit: what is the same for every run of the day: columns, units, the devices and where they are worn."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import Field, ValidationError
+
+from imustride.errors import FileFormatError
+from imustride.session import MAX_TOML_BYTES, Axis, Columns, Label, Place, Positive, Strict, Triple, Units
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from pathlib import Path
+
+FIELD = re.compile(r"\{([^{}]*)\}")
+FIELDS = ("date", "time", "athlete", "run", "place", "side", "device")
+CALIBRATION = re.compile(r"(\d{4}-\d{2}-\d{2})\.toml")
+
+
+class _Device(Strict):
+    device: Label
+    acceleration_range_g: Positive | None = None
+    angular_velocity_range_deg_s: Positive | None = None
+    bandwidth_hz: Positive | None = None
+    delay_ms: float | None = None
+    calibration: str | None = None
+    columns: Columns = Columns()
+    units: Units = Units()
+    rate_hz: Positive | None = None
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+
+
+class _Worn(Strict):
+    place: Place
+    axes: tuple[Axis, Axis, Axis] | None = None
+    position_m: Triple | None = None
+    mount: Literal["holder", "boot"] | None = None
+    rocker_radius_m: Positive | None = None
+
+
+class _File(Strict):
+    surface: Literal["ice", "synthetic"] | None = None
+    protocol: Label | None = None
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    conditions: dict[str, str | float | bool] = Field(default_factory=dict)
+    columns: Columns = Columns()
+    units: Units = Units()
+    rate_hz: Positive | None = None
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    logs: str | None = None
+    calibrations: str | None = None
+    changeover_min: Annotated[float, Field(ge=0)] = 0.0
+    devices: tuple[_Device, ...] = ()
+    places: tuple[_Worn, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """A kit as read.
+
+    Parameters
+    ----------
+    shared : dict
+        Keys of every session: surface, protocol, latitude_deg, conditions, columns, units, file options.
+    devices, places : dict of str to dict
+        Keys of a `[[sensors]]` entry by device, and by place.
+    logs : str or None
+        Where a log lies in the folder of logs, with fields such as ``{athlete}``.
+    calibrations : Path or None
+        Folder with a folder for each device.
+    changeover_min : float
+        Shortest time in which a sensor goes from one athlete to the next [min].
+    folder : Path
+        Of the kit's file: relative paths start there.
+    name : str
+    """
+
+    shared: dict[str, Any]
+    devices: dict[str, dict[str, Any]]
+    places: dict[str, dict[str, Any]]
+    logs: str | None
+    calibrations: Path | None
+    changeover_min: float
+    folder: Path
+    name: str
+
+    def sensor(self, place: str, device: str) -> dict[str, Any]:
+        """Return the keys of a sensor's entry, its calibration left out."""
+        entry: dict[str, Any] = {"place": place, "device": device}
+        return entry | self.places.get(place, {}) | _without(self.devices.get(device, {}), "calibration")
+
+    def calibration(self, device: str, date: dt.date) -> Path | None:
+        """Return a device's calibration: as declared, else the newest that is not younger than the test."""
+        declared = self.devices.get(device, {}).get("calibration")
+        if declared is not None:
+            return self.folder / str(declared)
+        if self.calibrations is None or not (self.calibrations / device).is_dir():
+            return None
+        dated = [
+            (match[1], path)
+            for path in (self.calibrations / device).iterdir()
+            if (match := CALIBRATION.fullmatch(path.name)) and match[1] <= date.isoformat()
+        ]
+        return max(dated)[1] if dated else None
+
+
+def no_kit(folder: Path) -> Kit:
+    """Return a kit of which nothing is known: enough for a sheet, not for sessions."""
+    return Kit({}, {}, {}, None, None, 0.0, folder, "kit.toml")
+
+
+def read_kit(path: Path) -> Kit:
+    """Read ``kit.toml``.
+
+    Raises
+    ------
+    FileFormatError
+        If the file is missing, no TOML, or holds unknown keys or wrong values; all of them at once.
+    """
+    if not path.is_file() or path.stat().st_size > MAX_TOML_BYTES:
+        message = (
+            f"{path.name}: no such file, or too large; wanted the kit of the day, a .toml file; correct --kit"
+        )
+        raise FileFormatError(message)
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        file = _File.model_validate(_tuples(raw), strict=True)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        message = f"{path.name}: not valid TOML: {error}; correct this line"
+        raise FileFormatError(message) from error
+    except ValidationError as error:
+        problems = [
+            f"{'.'.join(map(str, entry['loc']))}: {entry['msg'].replace('Input should be', 'wanted')}"
+            for entry in error.errors()
+        ]
+        message = f"{path.name}: {'; '.join(dict.fromkeys(problems))}; correct the file"
+        raise FileFormatError(message) from error
+    problems = _problems(file)
+    if problems:
+        message = f"{path.name}: {'; '.join(problems)}; correct the file"
+        raise FileFormatError(message)
+    return _kit(file, path)
+
+
+def _kit(file: _File, path: Path) -> Kit:
+    own = {"logs", "calibrations", "changeover_min", "devices", "places"}
+    return Kit(
+        shared=file.model_dump(exclude_none=True, exclude_defaults=True, exclude=own),
+        devices={
+            entry.device: _without(entry.model_dump(exclude_none=True, exclude_defaults=True), "device")
+            for entry in file.devices
+        },
+        places={
+            entry.place: _without(entry.model_dump(exclude_none=True, exclude_defaults=True), "place")
+            for entry in file.places
+        },
+        logs=file.logs,
+        calibrations=None if file.calibrations is None else path.parent / file.calibrations,
+        changeover_min=file.changeover_min,
+        folder=path.parent,
+        name=path.name,
+    )
+
+
+def _problems(file: _File) -> list[str]:
+    names = [entry.device for entry in file.devices]
+    worn = [str(entry.place) for entry in file.places]
+    found = [f"devices: {name!r} is there twice" for name in sorted({n for n in names if names.count(n) > 1})]
+    found += [f"places: {name!r} is there twice" for name in sorted({n for n in worn if worn.count(n) > 1})]
+    unknown = [name for name in FIELD.findall(file.logs or "") if name not in FIELDS]
+    if unknown:
+        found.append(f"logs: unknown {{{unknown[0]}}}; wanted {', '.join(f'{{{name}}}' for name in FIELDS)}")
+    return found
+
+
+def _without(entry: dict[str, Any], key: str) -> dict[str, Any]:
+    return {name: value for name, value in entry.items() if name != key}
+
+
+def _tuples(value: Any) -> Any:
+    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
+    if isinstance(value, dict):
+        return {key: _tuples(entry) for key, entry in value.items()}
+    return tuple(_tuples(entry) for entry in value) if isinstance(value, list) else value
