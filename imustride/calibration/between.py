@@ -33,11 +33,16 @@ class BetweenSettings:
     # Turns that change gravity by less than this say nothing [rad].
     smallest_rad: float = 0.17
     # Less certain parameters are left open: scale, skew [rad].
-    largest_scale_sd: float = 0.01
-    largest_skew_sd_rad: float = 0.0175
-    # A turn that misses by this many times the usual miss counts less (Huber 1981: 1.345 standard deviations).
-    huber: float = 1.345
+    largest_scale_sd: float = 0.005
+    largest_skew_sd_rad: float = 0.0087
+    # A turn that misses by more standard deviations than this counts less (Huber 1981).
+    huber: float = 2.5
+    weighings: int = 5
     iterations: int = 25
+    converged: float = 1e-8
+    # Search for the scale of counts: natural logarithm of its factor, from and to, and the step.
+    search: tuple[float, float] = (-0.5, 1.3)
+    search_step: float = 0.03
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -133,14 +138,21 @@ def turns_between(recording: Recording, poses: Poses, up: Floats, settings: Betw
 
 
 def fit_between(
-    turns: Turns, bias: Floats, start: Floats, settings: BetweenSettings, *, from_counts: bool
+    turns: Turns,
+    bias: Floats,
+    bias_sd: Floats,
+    start: Floats,
+    settings: BetweenSettings,
+    *,
+    from_counts: bool,
 ) -> BetweenFit | None:
     """Fit the matrix of a gyroscope to the turns between positions.
 
     Parameters
     ----------
     turns : Turns
-    bias : ndarray, shape (3,)
+    bias, bias_sd : ndarray, shape (3,)
+        Of the angular velocity at rest, in the recording's unit, with its standard error.
     start : ndarray, shape (3, 3)
         Matrix to start from.
     settings : BetweenSettings
@@ -158,73 +170,95 @@ def fit_between(
     steps, and the frame is that of the accelerometer). A turn about the vertical says nothing. Gauss-Newton:
     a change of the matrix turns the end of each step by its share of the integral.
     """
-    size = float(np.abs(start).max())
-    parameters = (start / size).ravel()
-    weights = 1 / turns.sd_rad
-    freedom = 2 * len(turns.first) - len(parameters)
-    if freedom < 1:
-        return None
-    for _ in range(settings.iterations):
-        miss, jacobian = _linear(turns, size * parameters.reshape(3, 3))
-        length = np.linalg.norm(miss, axis=1)
-        usual = 1.4826 * float(np.median(length / turns.sd_rad)) / 1.2  # median length of two normal errors
-        weights = np.sqrt(np.minimum(1, settings.huber * usual / np.maximum(length / turns.sd_rad, 1e-12)))
-        weights = weights / turns.sd_rad
-        rows = (size * jacobian * weights[:, np.newaxis, np.newaxis]).reshape(-1, 9)
-        right = (miss * weights[:, np.newaxis]).ravel()
-        step, _, rank, _ = np.linalg.lstsq(rows, -right, rcond=1e-9)
-        if rank < len(parameters):
-            return None
-        parameters = parameters + step
-        if np.abs(step).max() < 1e-10:
-            break
-    else:
-        return None
-    covariance = np.linalg.inv(rows.T @ rows) * float(right @ right) / freedom
-    return _found(parameters, covariance, size, bias, length, freedom, settings, from_counts=from_counts)
-
-
-def _found(
-    parameters: Floats,
-    covariance: Floats,
-    size: float,
-    bias: Floats,
-    miss_rad: Floats,
-    freedom: int,
-    settings: BetweenSettings,
-    *,
-    from_counts: bool,
-) -> BetweenFit | None:
     from scipy.special import stdtrit
 
-    matrix = parameters.reshape(3, 3)
-    if not 0 < abs(np.linalg.det(matrix)) < np.inf:
+    size = float(np.abs(start).max())
+    freedom = 2 * len(turns.first) - 9
+    solved = _solved(turns, start / size, size, settings) if freedom > 0 else None
+    if solved is None:
         return None
+    entries, cofactors, miss_rad, square = solved
+    covariance = np.zeros((12, 12))
+    covariance[:3, :3] = np.diag((size * bias_sd) ** 2)
+    covariance[3:, 3:] = cofactors * square / freedom
     found = triad(
-        parameters,
+        np.concatenate((np.zeros(3), entries.ravel())),
         covariance,
-        lambda p: (bias, size * p.reshape(3, 3)),
+        lambda p: (bias + p[:3] / size, size * p[3:].reshape(3, 3)),
         float(stdtrit(freedom, 0.975)),
         from_counts=from_counts,
     )
     scale_sd, skew_sd = (found.scale_sd / found.scale).max(), np.radians(found.skew_sd_deg.max())
-    if not (scale_sd <= settings.largest_scale_sd and skew_sd <= settings.largest_skew_sd_rad):
-        return None
-    return BetweenFit(found, miss_rad)
+    if scale_sd <= settings.largest_scale_sd and skew_sd <= settings.largest_skew_sd_rad:
+        return BetweenFit(found, miss_rad)
+    return None
+
+
+def _solved(
+    turns: Turns, entries: Floats, size: float, settings: BetweenSettings
+) -> tuple[Floats, Floats, Floats, float] | None:
+    """Return entries of the matrix over `size`, their cofactors, the misses, and the sum of weighted squares."""
+    trust = np.ones(len(turns.first))
+    for _ in range(settings.weighings):
+        for _ in range(settings.iterations):
+            miss, jacobian = _linear(turns, size * entries)
+            weights = trust / turns.sd_rad
+            rows = (size * jacobian * weights[:, np.newaxis, np.newaxis]).reshape(-1, 9)
+            right = (miss * weights[:, np.newaxis]).ravel()
+            step, _, rank, _ = np.linalg.lstsq(rows, -right, rcond=1e-9)
+            if rank < entries.size or not np.isfinite(step).all():
+                return None
+            entries = entries + step.reshape(3, 3)
+            if np.abs(step).max() < settings.converged:
+                break
+        else:
+            return None
+        cofactors = np.asarray(np.linalg.inv(rows.T @ rows), dtype=np.float64)
+        square = float(right @ right)
+        miss_rad = np.asarray(np.linalg.norm(miss, axis=1))
+        length = miss_rad / turns.sd_rad
+        # The length of two normal errors has the median 1.18.
+        far = np.maximum(length, 1e-12) / (settings.huber * float(np.median(length)) / 1.18 + 1e-12)
+        trust = np.sqrt(np.minimum(1, 1 / far))
+    return entries, cofactors, miss_rad, square
+
+
+def rough_scale(turns: Turns, settings: BetweenSettings) -> float:
+    """Find one scale for all three axes, in any unit: where a fit starts.
+
+    Notes
+    -----
+    The angle between the directions of gravity is what each turn must at least have been; from there a
+    search for the scale with which the turns miss least.
+    """
+    raw = np.linalg.norm(np.add.reduceat(turns.angle, turns.first, axis=0), axis=1)
+    seen = np.arccos(np.clip(np.einsum("ni,ni->n", turns.before, turns.after), -1, 1))
+    usual = float(np.median(seen / np.maximum(raw, 1e-12)))
+    scales = usual * np.exp(np.arange(*settings.search, settings.search_step))
+    missed = [
+        np.minimum(np.linalg.norm(_ends(turns, scale * np.eye(3))[0] - turns.before, axis=1), 1.0).mean()
+        for scale in scales
+    ]
+    return float(scales[int(np.argmin(missed))])
 
 
 def _linear(turns: Turns, matrix: Floats) -> tuple[Floats, Floats]:
     """Misses of the turns, shape (n, 3), and their derivatives by the entries of the matrix, shape (n, 3, 9)."""
-    angle = turns.angle @ matrix.T
-    start_from_step = _joined(_turn(angle), turns.first)
-    last = np.append(turns.first[1:], len(angle)) - 1
-    ends = np.einsum("nij,nj->ni", start_from_step[last], turns.after)
+    ends, start_from_step, angle = _ends(turns, matrix)
     # In the middle of a step, as a turn back by half of it tells: that is where its share acts.
     middle = start_from_step @ _turn(-0.5 * angle)
     shares = np.einsum("nij,nk->nijk", middle, turns.angle).reshape(len(angle), 27)
     turned = np.add.reduceat(shares, turns.first, axis=0).reshape(-1, 3, 9)
     jacobian = np.cross(turned, ends[:, :, np.newaxis], axisa=1, axisb=1, axisc=1)
     return ends - turns.before, jacobian
+
+
+def _ends(turns: Turns, matrix: Floats) -> tuple[Floats, Floats, Floats]:
+    """Gravity behind each turn as seen before it, shape (n, 3); the turns up to each step, and its own."""
+    angle = turns.angle @ matrix.T
+    start_from_step = _joined(_turn(angle), turns.first)
+    last = np.append(turns.first[1:], len(angle)) - 1
+    return np.einsum("nij,nj->ni", start_from_step[last], turns.after), start_from_step, angle
 
 
 def _turn(rotation_rad: Floats) -> Floats:

@@ -124,7 +124,28 @@ def read_calibration(path: Path) -> Calibration:
         or a matrix cannot be inverted; every problem of the file at once.
     """
     where = f"{path.parent.name}/{path.name}"
-    raw = _tuples(_read_toml(path, where))
+    return parse_calibration(_read_text(path, where), where)
+
+
+def parse_calibration(text: str, where: str) -> Calibration:
+    """Check the text of a calibration file.
+
+    Parameters
+    ----------
+    text : str
+    where : str
+        Name of the file, for messages.
+
+    Raises
+    ------
+    CalibrationError
+        As `read_calibration`.
+    """
+    try:
+        raw = _tuples(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        message = f"{where}: not valid TOML: {error}; correct the calibration file"
+        raise CalibrationError(message) from error
     try:
         file = _File.model_validate(raw, strict=True)
     except ValidationError as error:
@@ -158,7 +179,7 @@ def _refuse(where: str, problems: list[str]) -> None:
         raise CalibrationError(message)
 
 
-def _read_toml(path: Path, where: str) -> dict[str, Any]:
+def _read_text(path: Path, where: str) -> str:
     if not path.is_file():
         message = f"{where}: no such calibration file; correct `calibration` in session.toml or make the calibration"
         raise CalibrationError(message)
@@ -166,8 +187,8 @@ def _read_toml(path: Path, where: str) -> dict[str, Any]:
         message = f"{where}: found {path.stat().st_size} bytes; wanted a .toml file below {MAX_BYTES} bytes"
         raise CalibrationError(message)
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
         message = f"{where}: not valid TOML: {error}; correct the calibration file"
         raise CalibrationError(message) from error
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Model = Callable[[Floats], tuple[Floats, Floats]]
 
+USUAL_WEIGHT = 6
 NORMAL = 1.959964  # half of a 95 % interval, normal distribution
 FREE = "positions set by hand, length of gravity"
 FACES = "six faces of the housing"
@@ -65,6 +66,8 @@ class Fit:
         Of the positions that were used.
     freedom : int
         Positions beyond those the parameters need.
+    factor : float or None
+        Square of the residuals over what was expected of them; None where it was not used.
     notes : tuple of str
     """
 
@@ -75,6 +78,7 @@ class Fit:
     up: Floats
     coverage: Coverage
     freedom: int
+    factor: float | None
     notes: tuple[str, ...]
 
     def __post_init__(self) -> None:
@@ -86,11 +90,17 @@ class Fit:
         return float(np.sqrt(np.mean(self.residual_m_s2[self.used] ** 2)))
 
     @property
-    def width(self) -> float:
-        """Widest 95 % interval of all parameters, as a part of gravity or in radians."""
+    def uncertainty(self) -> float:
+        """Largest standard error of scale and skew [ratio, rad], for comparing fits of one recording.
+
+        Few positions may fit well by chance, so what is usual counts like `USUAL_WEIGHT` positions.
+        """
         scale_sd = self.triad.scale_sd / self.triad.scale
-        skew_sd = np.radians(self.triad.skew_sd_deg)
-        return self.triad.interval * float(max(scale_sd.max(), skew_sd.max()))
+        largest = float(max(scale_sd.max(), np.radians(self.triad.skew_sd_deg.max())))
+        if self.factor is None:
+            return largest
+        usual = (self.freedom * self.factor + USUAL_WEIGHT) / (self.freedom + USUAL_WEIGHT)
+        return largest * float(np.sqrt(usual / self.factor))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -172,7 +182,7 @@ def _free(data: Scaled, settings: FitSettings) -> Fit | str:
     wanted = _open(covariance, settings) or _open(fit.cofactors, settings)
     if wanted:
         return wanted
-    return _fit(FREE, data, fit, covariance, used, freedom, ())
+    return _fit(FREE, data, fit, covariance, used, freedom, factor, ())
 
 
 def _open(covariance: Floats, settings: FitSettings) -> str:
@@ -206,7 +216,9 @@ def _few(data: Scaled, settings: FitSettings) -> Fit | str:
         "the skew of the axes was not measured: it is held near zero by what data sheets allow (1 degree); "
         "record four or more slanted positions beside the six"
     )
-    return _fit(FEW, data, fit, fit.cofactors * factor, np.ones(len(data.x), dtype=bool), freedom, (note,))
+    return _fit(
+        FEW, data, fit, fit.cofactors * factor, np.ones(len(data.x), dtype=bool), freedom, None, (note,)
+    )
 
 
 def _fit(
@@ -216,13 +228,14 @@ def _fit(
     covariance: Floats,
     used: NDArray[np.bool_],
     freedom: int,
+    factor: float | None,
     notes: tuple[str, ...],
 ) -> Fit:
     from scipy.special import stdtrit
 
     interval = float(stdtrit(freedom, 0.975)) if method == FREE else NORMAL
     found = data.triad(fit.parameters, covariance, lambda p: (p[:3], triangular(p)), interval)
-    return _judged(method, data, found, used, freedom, notes)
+    return _judged(method, data, found, used, freedom, factor, notes)
 
 
 def _faces(data: Scaled, faces: FacesFit) -> Fit:
@@ -240,7 +253,7 @@ def _faces(data: Scaled, faces: FacesFit) -> Fit:
         NORMAL,
     )
     note = f"the faces tilt against each other by {np.degrees(faces.tilt_rad):.2f} deg, which is the error of the skew"
-    return _judged(FACES, data, found, used, 6, (note,))
+    return _judged(FACES, data, found, used, 6, None, (note,))
 
 
 def _judged(
@@ -249,6 +262,7 @@ def _judged(
     found: Triad,
     used: NDArray[np.bool_],
     freedom: int,
+    factor: float | None,
     notes: tuple[str, ...],
 ) -> Fit:
     raw = data.centre + data.radius * data.x
@@ -256,4 +270,4 @@ def _judged(
     length = np.linalg.norm(corrected, axis=1)
     up = corrected / length[:, np.newaxis]
     residual = length - data.gravity_m_s2
-    return Fit(method, found, residual, used, up, coverage(up[used]), freedom, notes)
+    return Fit(method, found, residual, used, up, coverage(up[used]), freedom, factor, notes)

@@ -103,7 +103,7 @@ def find_positions(
             continue
         if isinstance(found, str):
             refusals.append((len(poses), f"{found}; {RECORD}"))
-        elif best is None or found.fit.width < settings.worth * best.fit.width:
+        elif best is None or found.fit.uncertainty < settings.worth * best.fit.uncertainty:
             best = found
     if best is not None:
         return best
@@ -156,7 +156,7 @@ def rough_gravity(
     """Return the length of gravity in the recording's unit; in counts half the range of the calm parts."""
     if recording.sensor.units.acceleration != "counts":
         return gravity_m_s2
-    still = calm.mean[np.all(calm.shaking <= settings.multiples[2] * floor, axis=1)]
+    still = calm.mean[np.all(calm.shaking <= settings.rough_multiple * floor, axis=1)]
     return float(max(np.ptp(still, axis=0).max() / 2, 20 * floor[0])) if len(still) else float(20 * floor[0])
 
 

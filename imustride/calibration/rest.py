@@ -29,10 +29,13 @@ class RestSettings:
     hop_s: float = 0.1
     # A position must be held so long; Tedaldi et al. 2014 hold each for 1 to 4 s.
     shortest_s: float = 1.0
+    # Left out at both ends: a window may pass for still with the first of a movement in it.
+    edge_s: float = 0.2
     # The calmest part of the recording sets the scale; still is what shakes less than these multiples of it,
     # of which the one is taken that leaves the parameters least uncertain (Tedaldi et al. 2014: of 1 to 10).
     calmest_share: float = 0.05
     multiples: tuple[float, ...] = (2.0, 3.0, 5.0, 8.0, 13.0, 21.0, 34.0, 55.0)
+    rough_multiple: float = 5.0  # where any rest will do
     # The sine by which gravity may wander within a position (3 degrees shorten its mean by 0.1 mg), and the
     # one below which two neighbouring positions are the same.
     wander: float = 0.05
@@ -116,9 +119,10 @@ def calmness(recording: Recording, settings: RestSettings) -> Calm:
         variance = square / (per_window * hop) - np.einsum("ba,ba->b", mean, mean)
         shaking.append(np.sqrt(np.maximum(variance, 0.0)))
         means.append(mean + centre)
-    whole = recording.measured[: count * hop].reshape(count, hop).all(axis=1).astype(np.float64)
-    shaken = np.column_stack(shaking)
-    shaken[_sliding(whole[:, np.newaxis], per_window)[:, 0] < per_window - 0.5] = np.inf
+    whole = np.asarray(recording.measured[: count * hop].reshape(count, hop).all(axis=1), dtype=np.float64)
+    shaken: Floats = np.column_stack(shaking)
+    complete = _sliding(whole[:, np.newaxis], per_window)[:, 0]
+    shaken[complete < per_window - 0.5] = np.inf
     return Calm(hop, per_window * hop, shaken, *means)
 
 
@@ -163,7 +167,8 @@ def spans_where(
     spans = np.column_stack((begin * calm.hop, (end - 1) * calm.hop + calm.window))
     wander = np.linalg.norm(calm.mean[end - 1] - calm.mean[begin], axis=1)
     long = spans[:, 1] - spans[:, 0] >= settings.shortest_s * rate_hz
-    return np.asarray(spans[long & (wander <= settings.wander * gravity)])
+    edge = round(settings.edge_s * rate_hz)
+    return np.asarray(spans[long & (wander <= settings.wander * gravity)] + [edge, -edge])
 
 
 def poses_of(recording: Recording, spans: Spans, settings: RestSettings) -> Poses:

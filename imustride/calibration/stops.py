@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Spans = NDArray[np.intp]
 
-# What of the limits of stillness is used here: turns are far from rest, so any will do.
-MULTIPLE = 8.0
-
 
 def find_stops(
     recording: Recording,
@@ -99,7 +96,9 @@ def _rests(recording: Recording, settings: TurnSettings) -> tuple[Poses, float]:
     gravity = STANDARD_GRAVITY_M_S2
     if len(floor):
         gravity = rough_gravity(recording, calm, floor, gravity, settings.rest)
-        spans = still_spans(calm, MULTIPLE * floor, gravity, recording.rate_hz, settings.rest)
+        spans = still_spans(
+            calm, settings.rest.rough_multiple * floor, gravity, recording.rate_hz, settings.rest
+        )
     rests = poses_of(recording, spans, settings.rest)
     quiet = rests.shaking[:, 0] / gravity <= 0.05  # a hand that holds the sensor shakes it by 0.03
     rests = rests.only(quiet)

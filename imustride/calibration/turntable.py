@@ -85,7 +85,7 @@ def _steady_spans(recording: Recording, settings: TurnSettings) -> Spans:
         return np.empty((0, 2), dtype=np.intp)
     usual = np.median(calm.rate, axis=0)
     size = np.linalg.norm(calm.rate - usual, axis=1)
-    limit = np.maximum(settings.rest.multiples[2] * floor[1], settings.steady * size)
+    limit = np.maximum(settings.rest.rough_multiple * floor[1], settings.steady * size)
     return spans_where(calm, calm.shaking[:, 1] <= limit, np.inf, recording.rate_hz, settings.rest)
 
 

@@ -8,6 +8,9 @@ import click
 
 # Name of the command, and the module that holds it under the same name.
 COMMANDS: dict[str, str] = {
+    "positions": "imustride.cli.calibrate_positions",
+    "turns": "imustride.cli.calibrate_turns",
+    "history": "imustride.cli.calibrate_history",
     "noise": "imustride.cli.calibrate_noise",
 }
 

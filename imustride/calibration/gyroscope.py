@@ -1,0 +1,96 @@
+"""What static positions tell of a gyroscope: its bias, and its matrix where gravity was turned between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.calibration.between import BetweenSettings, fit_between, rough_scale, turns_between
+from imustride.calibration.triad import Triad, triad
+from imustride.calibration.turns import rest_level
+
+if TYPE_CHECKING:
+    from imustride.calibration.positions import Positions
+    from imustride.recording import Recording
+
+AT_REST = "bias at rest, scale as declared"
+BETWEEN = "turns between positions, by gravity"
+NORMAL = 1.959964
+
+
+@dataclass(frozen=True, slots=True)
+class Gyroscope:
+    """A gyroscope's parameters and what they rest on.
+
+    Parameters
+    ----------
+    method : str
+    triad : Triad
+    measured : bool
+        Whether scale and skew were measured, or only the bias.
+    turns : int
+        Turns that were used.
+    residuals : dict of str to float
+        What was left, by name with unit.
+    notes : tuple of str
+    """
+
+    method: str
+    triad: Triad
+    measured: bool
+    turns: int
+    residuals: dict[str, float] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+def gyroscope_of_positions(
+    recording: Recording,
+    positions: Positions,
+    settings: BetweenSettings | None = None,
+) -> Gyroscope | None:
+    """Find what the positions tell of the gyroscope.
+
+    Parameters
+    ----------
+    recording : Recording
+        Uncalibrated.
+    positions : Positions
+        Of the same recording.
+    settings : BetweenSettings, optional
+
+    Returns
+    -------
+    Gyroscope or None
+        None where the recording is in counts and the turns do not give them a scale.
+    """
+    settings = settings or BetweenSettings()
+    poses = positions.poses
+    bias, bias_sd = rest_level(poses.angular_velocity, poses.spans)
+    from_counts = recording.sensor.units.angular_velocity == "counts"
+    turns = turns_between(recording, poses, positions.fit.up, settings)
+    if turns is not None:
+        start = (rough_scale(turns, settings) if from_counts else 1.0) * np.eye(3)
+        found = fit_between(turns, bias, bias_sd, start, settings, from_counts=from_counts)
+        if found is not None:
+            residuals = {"gyroscope_between_positions_deg": found.rms_deg}
+            return Gyroscope(BETWEEN, found.triad, measured=True, turns=len(turns.first), residuals=residuals)
+    if from_counts:
+        return None
+    note = (
+        "the gyroscope's scale and skew were not measured, only its bias: turn the sensor about each axis by "
+        "hand between positions, or record known turns for `imustride calibrate turns`"
+    )
+    only = _as_declared(bias, bias_sd)
+    return Gyroscope(AT_REST, only, measured=False, turns=0, notes=(note,))
+
+
+def _as_declared(bias: np.ndarray, bias_sd: np.ndarray) -> Triad:
+    return triad(
+        np.zeros(3),
+        np.diag(bias_sd**2),
+        lambda p: (bias + p, np.eye(3)),
+        NORMAL,
+        from_counts=False,
+    )
