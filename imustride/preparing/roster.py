@@ -166,38 +166,23 @@ class _Line:
         if not self.fits:
             return None
         before = len(self.problems)
-        day = self._date(date)
-        begin, end = self._clock("time", day), self._clock("end_time", day)
-        if begin is None and self.cells.get("time", "") == "":
-            self._wrong("time", "nothing", "hours and minutes, such as 18:05")
-        if begin is not None and end is not None and end <= begin:
-            self._wrong("end_time", self.cells["end_time"], f"a time behind {self.cells['time']}")
-        athlete = self._matching(
-            "athlete", is_code, "a code of 1 to 32 letters and digits, never a name", shown=False
-        )
-        run = self._matching("run", is_run, "letters, digits, spaces or . _ -", optional=True)
-        start_s, end_s = self._number("start_s"), self._number("end_s")
-        if start_s is not None and end_s is not None and start_s >= end_s:
-            self._wrong("end_s", self.cells["end_s"], f"a time behind start_s {start_s:g}")
-        devices, files = self._by_place("device"), self._by_place("file")
-        gates = self._gates()
+        begin, end = self._span(date)
+        start_s, end_s = self._cut()
         start_foot = self._word("start_foot", SIDES)
-        consent = self._word("consent", ("self", "guardian"))
-        surface = self._word("surface", ("ice", "synthetic"))
-        if begin is None or len(self.problems) > before:
-            return None
-        return Row(
+        row = Row(
             line=self.line,
             begin=begin,
-            end=end or begin + dt.timedelta(seconds=RUN_S),
-            athlete=athlete,
-            run=run,
-            devices=devices,
-            files=files,
-            gates=gates,
+            end=end,
+            athlete=self._matching(
+                "athlete", is_code, "a code of 1 to 32 letters and digits, never a name", shown=False
+            ),
+            run=self._matching("run", is_run, "letters, digits, spaces or . _ -", optional=True),
+            devices=self._by_place("device"),
+            files=self._by_place("file"),
+            gates=self._gates(),
             start_foot="left" if start_foot == "left" else "right" if start_foot else None,
-            consent=consent,
-            surface=surface,
+            consent=self._word("consent", ("self", "guardian")),
+            surface=self._word("surface", ("ice", "synthetic")),
             protocol=self._printable("protocol"),
             start_s=start_s,
             end_s=end_s,
@@ -207,6 +192,25 @@ class _Line:
                 if (match := CONDITION.fullmatch(column)) and self._printable(column)
             },
         )
+        return row if len(self.problems) == before else None
+
+    def _span(self, date: dt.date | None) -> tuple[dt.datetime, dt.datetime]:
+        """From when to when the sensors are in use; any time where a cell is wrong."""
+        day = self._date(date)
+        begin, end = self._clock("time", day), self._clock("end_time", day)
+        if not self.cells.get("time"):
+            self._wrong("time", "nothing", "hours and minutes, such as 18:05")
+        if begin is None:
+            begin = dt.datetime.combine(day, dt.time.min)
+        elif end is not None and end <= begin:
+            self._wrong("end_time", self.cells["end_time"], f"a time behind {self.cells['time']}")
+        return begin, end or begin + dt.timedelta(seconds=RUN_S)
+
+    def _cut(self) -> tuple[float | None, float | None]:
+        start_s, end_s = self._number("start_s"), self._number("end_s")
+        if start_s is not None and end_s is not None and start_s >= end_s:
+            self._wrong("end_s", self.cells["end_s"], f"a time behind start_s {start_s:g}")
+        return start_s, end_s
 
     def _wrong(self, column: str | None, found: str, wanted: str) -> None:
         place = self.where if column is None else f"{self.where}, {column}"
