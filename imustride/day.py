@@ -245,8 +245,11 @@ def sheet_text(plan: Plan) -> str:
         rows = [run.row for run in session.runs]
         runs = tuple((row.run, f"{row.begin:%H:%M}", row.start_foot or "") for row in rows)
         lines.append(Line(rows[0].athlete, worn_by(rows), runs))
-    first = plan.rows[0]
-    return sheet_page(first.begin.date(), first.protocol or "", lines)
+    days = [f"{day}" for day in sorted({row.begin.date() for row in plan.rows})]
+    protocols = {row.protocol or "" for row in plan.rows}
+    return sheet_page(
+        " to ".join(dict.fromkeys((days[0], days[-1]))), protocols.pop() if len(protocols) == 1 else "", lines
+    )
 
 
 def as_data(prepared: Prepared) -> dict[str, Any]:

@@ -97,9 +97,14 @@ def _readable(prepared: Prepared, out: Path, *, written: bool) -> list[str]:
         heading = tuple(name.removesuffix("_device").replace("_", " ") for name in shown)
         lines = columns([heading, *(tuple(row[name] for name in shown) for row in rows)])
     if prepared.problems:
-        return [*lines, "", f"nothing written: {len(prepared.problems)} problems to correct"]
+        count = len(prepared.problems)
+        return [*lines, "", f"nothing written: {count} problem{'s' if count > 1 else ''} to correct"]
     made = len(prepared.texts) - len(prepared.kept)
-    told = f"{made} sessions, {len(prepared.kept)} there already" if prepared.texts else "no sessions"
+    told = (
+        f"{made} session{'' if made == 1 else 's'}, {len(prepared.kept)} there already"
+        if prepared.texts
+        else "no sessions"
+    )
     if not written:
         return [*lines, "", f"nothing written (dry run); would be in {out}: {told}, {LIST}, {SHEET}"]
     return [*lines, "", f"written to {out}: {told}, {LIST}, {SHEET}"]

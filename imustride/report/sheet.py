@@ -9,7 +9,6 @@ from imustride import __version__
 from imustride.report.check import SAFETY
 
 if TYPE_CHECKING:
-    import datetime as dt
     from collections.abc import Sequence
 
 MARK = '<meta name="generator" content="imustride prepare">'
@@ -32,12 +31,13 @@ class Line:
     runs: tuple[tuple[str, str, str], ...]
 
 
-def sheet_page(date: dt.date, protocol: str, lines: Sequence[Line]) -> str:
+def sheet_page(date: str, protocol: str, lines: Sequence[Line]) -> str:
     """Return the page as HTML that needs nothing else and prints on one page.
 
     Parameters
     ----------
-    date : date
+    date : str
+        A day, or from when to when.
     protocol : str
         Empty where nothing is known.
     lines : sequence of Line

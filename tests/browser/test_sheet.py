@@ -1,7 +1,6 @@
 """The sheet for the boards prints on one page of A4 and of Letter."""
 
 import base64
-import datetime as dt
 import re
 import shutil
 
@@ -12,7 +11,7 @@ from selenium.common.exceptions import WebDriverException
 from imustride.report.sheet import SIZES, Line, sheet_page
 
 PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
-DAY = dt.date(2026, 10, 3)
+DAY = "2026-10-03"
 
 
 @pytest.fixture(scope="module")

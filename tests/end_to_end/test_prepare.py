@@ -116,7 +116,7 @@ def test_another_athlete_is_added_to_an_evening(prepare, evening, session, tmp_p
     shutil.copytree(session / "run-1", session / "run-3")
     (evening / "list.csv").write_text("\n".join([HEADER, *LINES, more.replace("run-1/", "run-3/"), ""]))
     status, out, err = prepare()
-    assert (status, "1 sessions, 1 there already" in out) == (0, True), err
+    assert (status, "1 session, 1 there already" in out) == (0, True), err
     assert len(read_session(tmp_path / "out" / "2026-10-03-B10").runs) == 1
 
 
