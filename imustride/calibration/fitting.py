@@ -153,9 +153,12 @@ def fit_positions(data: Scaled, settings: FitSettings) -> Fit | str:
     """Fit the fullest model the positions carry; say in words what is missing where they carry none."""
     up = data.x / np.linalg.norm(data.x, axis=1, keepdims=True)
     covered = coverage(up)
-    if covered.directions < settings.fewest_directions:
-        return f"{covered.directions} directions of gravity; wanted at least {settings.fewest_directions}"
     missing = covered.missing(settings.farthest_deg)
+    if covered.directions < settings.fewest_directions:
+        return (
+            f"found gravity in {covered.directions} direction{'' if covered.directions == 1 else 's'}, wanted at "
+            f"least {settings.fewest_directions}: no position with {', '.join(missing) or 'a new direction'}"
+        )
     if missing:
         return f"no position with {', '.join(missing)}"
     free = _free(data, settings)
@@ -170,7 +173,9 @@ def fit_positions(data: Scaled, settings: FitSettings) -> Fit | str:
 
 def _free(data: Scaled, settings: FitSettings) -> Fit | str:
     """Nine parameters, from ten positions on."""
-    more = f"{len(data.x)} positions; wanted the six faces, level, or at least {PARAMETERS + 1} positions"
+    more = (
+        f"found {len(data.x)} positions, wanted the six faces, level, or at least {PARAMETERS + 1} positions"
+    )
     if len(data.x) <= PARAMETERS:
         return more
     found = without_outliers(data.x, data.variance, settings.outliers)

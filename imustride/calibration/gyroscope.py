@@ -66,10 +66,11 @@ def gyroscope_of_positions(
         None where the recording is in counts and the turns do not give them a scale.
     """
     settings = settings or BetweenSettings()
-    poses = positions.poses
+    used = positions.fit.used
+    poses = positions.poses.only(used)
     bias, bias_sd = rest_level(poses.angular_velocity, poses.spans)
     from_counts = recording.sensor.units.angular_velocity == "counts"
-    turns = turns_between(recording, poses, positions.fit.up, settings)
+    turns = turns_between(recording, poses, positions.fit.up[used], settings)
     if turns is not None:
         start = (rough_scale(turns, settings) if from_counts else 1.0) * np.eye(3)
         found = fit_between(turns, bias, bias_sd, start, settings, from_counts=from_counts)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.calibration.fitting import Fit, FitSettings, fit_positions, scaled
+from imustride.calibration.fitting import FACES, Fit, FitSettings, fit_positions, scaled
 from imustride.calibration.norm_fit import sphere
 from imustride.calibration.rest import (
     Calm,
@@ -19,7 +19,14 @@ from imustride.calibration.rest import (
     spans_at,
     still_spans,
 )
-from imustride.calibration.table import Scale, TableSettings, on_a_firm_table, refuse_saturated, resolution
+from imustride.calibration.table import (
+    Scale,
+    TableSettings,
+    on_a_firm_table,
+    refuse_saturated,
+    refuse_unit,
+    resolution,
+)
 from imustride.errors import SignalQualityError
 
 if TYPE_CHECKING:
@@ -93,13 +100,14 @@ def find_positions(
         If a given time lies outside the recording.
     """
     settings = settings or PositionsSettings()
+    refuse_saturated(recording, gravity_m_s2, settings.table)
     best: Positions | None = None
     refusals: list[tuple[int, str]] = []
     for poses in _candidates(recording, gravity_m_s2, times_s, settings):
         try:
             found = _fitted(recording, poses, gravity_m_s2, settings)
         except SignalQualityError as error:
-            refusals.append((-1, str(error)))
+            refusals.append((len(poses), str(error)))
             continue
         if isinstance(found, str):
             refusals.append((len(poses), f"{found}; {RECORD}"))
@@ -120,14 +128,17 @@ def _candidates(
     settings: PositionsSettings,
 ) -> Iterator[Poses]:
     """Give the positions: those named, or those found with each limit of what counts as still."""
-    if times_s:
-        yield poses_of(recording, spans_at(recording, times_s, settings.rest), settings.rest)
-        return
     calm = calmness(recording, settings.rest)
     floor = calm_floor(recording, calm, settings.rest)
     if not len(floor):
         return
-    gravity = rough_gravity(recording, calm, floor, gravity_m_s2, settings.rest)
+    gravity = rough_gravity(recording, calm, floor, settings.rest)
+    unit = recording.sensor.units.acceleration or "m/s^2"
+    if unit != "counts":
+        refuse_unit(gravity, gravity_m_s2, unit, settings.table)
+    if times_s:
+        yield poses_of(recording, spans_at(recording, times_s, settings.rest), settings.rest)
+        return
     seen: set[bytes] = set()
     for multiple in settings.rest.multiples:
         spans = still_spans(calm, multiple * floor, gravity, recording.rate_hz, settings.rest)
@@ -150,14 +161,18 @@ def calm_floor(recording: Recording, calm: Calm, settings: RestSettings) -> Floa
     return np.maximum(floor, steps)
 
 
-def rough_gravity(
-    recording: Recording, calm: Calm, floor: Floats, gravity_m_s2: float, settings: RestSettings
-) -> float:
+def rough_gravity(recording: Recording, calm: Calm, floor: Floats, settings: RestSettings) -> float:
     """Return the length of gravity in the recording's unit; in counts half the range of the calm parts."""
-    if recording.sensor.units.acceleration != "counts":
-        return gravity_m_s2
     still = calm.mean[np.all(calm.shaking <= settings.rough_multiple * floor, axis=1)]
-    return float(max(np.ptp(still, axis=0).max() / 2, 20 * floor[0])) if len(still) else float(20 * floor[0])
+    if recording.sensor.units.acceleration != "counts":
+        return float(np.median(np.linalg.norm(still, axis=1)))
+    return float(max(np.ptp(still, axis=0).max() / 2, 20 * floor[0]))
+
+
+def _fast_rate(recording: Recording) -> float:
+    """Return how fast the fastest movements are, in the recording's unit."""
+    rates = recording.angular_velocity_rad_s
+    return float(np.quantile(np.abs(rates - np.median(rates, axis=0)).max(axis=1), 0.99))
 
 
 def _fitted(
@@ -169,18 +184,17 @@ def _fitted(
     if from_counts:
         ball = sphere(poses.acceleration)
         if ball is None:
-            return f"{len(poses)} positions"
+            return f"found {len(poses)} position{'' if len(poses) == 1 else 's'}; wanted at least six"
         centre, radius = ball
     scale = Scale(
         radius,
         gravity_m_s2,
-        float(np.median(poses.shaking[:, 1])),
+        _fast_rate(recording),
         units.acceleration or "m/s^2",
         units.angular_velocity or "rad/s",
     )
     kept, notes = on_a_firm_table(poses, scale, settings.table)
     poses = poses.only(kept)
-    refuse_saturated(recording, poses, settings.table)
     data = scaled(
         poses.acceleration,
         poses.acceleration_spread,
@@ -196,6 +210,6 @@ def _fitted(
     left_out = [
         f"the position at {from_s:.1f} s was left out: gravity is {residual:+.3f} m/s^2 off, against the others"
         for from_s, residual in zip(poses.time_s[~fit.used, 0], fit.residual_m_s2[~fit.used], strict=True)
-        if fit.method != "six faces of the housing"
+        if fit.method != FACES
     ]
     return Positions(poses, fit, (*notes, *left_out, *fit.notes))

@@ -58,7 +58,10 @@ def find_stops(
         biases = np.tile(level, (len(spans), 1))
         whole = np.ones(len(spans), dtype=bool)
     else:
-        spans = np.column_stack((rests.spans[:-1, 1], rests.spans[1:, 0]))
+        inside = np.minimum(settings.inside_s * recording.rate_hz, np.diff(rests.spans)[:, 0] / 2).astype(
+            np.intp
+        )
+        spans = np.column_stack((rests.spans[:-1, 1] - inside[:-1], rests.spans[1:, 0] + inside[1:]))
         biases = (rests.angular_velocity[1:] + rests.angular_velocity[:-1]) / 2
         whole = _comes_back(rests, gravity, turn_deg, settings)
         whole &= np.array([recording.measured[begin:end].all() for begin, end in spans], dtype=bool)
@@ -69,12 +72,14 @@ def find_stops(
     about_one = np.abs(along) >= settings.single_axis * np.linalg.norm(integral, axis=1)
     whole &= about_one & (straight >= settings.straight)
     turn_rad = np.radians(turn_deg)
-    if recording.sensor.units.angular_velocity == "counts":
+    in_counts = np.bool_(recording.sensor.units.angular_velocity == "counts")
+    if in_counts:
         known = _largest(along, axis, whole, turn_rad, settings)
     else:
         known = _counted(along, whole, turn_rad, settings)
     taken = known != 0
-    for begin, end in spans[taken]:
+    # At the end of its range the gyroscope shows less than the turn: half of it is suspect enough.
+    for begin, end in spans[taken | (whole & (np.abs(along) > turn_rad / 2) & ~in_counts)]:
         refuse_clipped(recording, int(begin), int(end))
     return KnownTurns(
         recording.start_s + spans[taken] / recording.rate_hz,
@@ -95,9 +100,9 @@ def _rests(recording: Recording, settings: TurnSettings) -> tuple[Poses, float]:
     spans = np.empty((0, 2), dtype=np.intp)
     gravity = STANDARD_GRAVITY_M_S2
     if len(floor):
-        gravity = rough_gravity(recording, calm, floor, gravity, settings.rest)
+        gravity = rough_gravity(recording, calm, floor, settings.rest)
         spans = still_spans(
-            calm, settings.rest.rough_multiple * floor, gravity, recording.rate_hz, settings.rest
+            calm, settings.rest.multiples[0] * floor, gravity, recording.rate_hz, settings.rest
         )
     rests = poses_of(recording, spans, settings.rest)
     quiet = rests.shaking[:, 0] / gravity <= 0.05  # a hand that holds the sensor shakes it by 0.03

@@ -25,18 +25,22 @@ class TableSettings:
 
     # A hand that holds the sensor shakes it by 0.1 to 0.3 m/s^2; more is no position.
     largest_shaking_m_s2: float = 0.5
-    # What the gyroscope may read differently in one position than in the others; in counts as a multiple
-    # of the calmest part's shaking.
+    # What the gyroscope may read differently in one position than in the others; in counts as a part of the
+    # fastest movements, and at least this part of its shaking within a position.
     largest_rate_rad_s: float = 0.035
-    largest_rate_multiple: float = 10.0
+    largest_rate_ratio: float = 0.02
+    least_rate_shaking: float = 0.5
     # What a gyroscope may read at rest: 20 deg/s is far more than any data sheet allows.
     largest_bias_rad_s: float = 0.35
     # Uncalibrated accelerometers show gravity within this part.
     gravity_within: float = 0.15
-    # An axis sits at the end of its range where this share of a position equals its largest value, and its
-    # noise is otherwise this many steps of the resolution.
-    stuck_share: float = 0.2
+    # An axis is at the end of its range where so many samples, and as long, equal its largest value, though it changes by
+    # more than this many steps of the resolution from sample to sample, and that value is below 1.5 g: knocks
+    # reach further.
+    stuck_samples: int = 20
+    stuck_s: float = 0.1
     noise_steps: float = 2.0
+    knock_ratio: float = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +52,15 @@ class Scale:
     gravity : float
         Length of gravity in the recording's unit.
     gravity_m_s2 : float
-    calm_rate : float
-        Shaking of the angular velocity in the calmest part, in the recording's unit.
+    fast_rate : float
+        Angular velocity of the fastest movements, in the recording's unit.
     acceleration_unit, angular_velocity_unit : str
         As declared; the recording is in SI units except for counts.
     """
 
     gravity: float
     gravity_m_s2: float
-    calm_rate: float
+    fast_rate: float
     acceleration_unit: str
     angular_velocity_unit: str
 
@@ -75,7 +79,7 @@ def on_a_firm_table(
     Raises
     ------
     SignalQualityError
-        If the table moved in most positions, or gravity does not fit the declared unit.
+        If the table moved in most positions.
     """
     shaking_m_s2 = poses.shaking[:, 0] * scale.gravity_m_s2 / scale.gravity
     shaken = shaking_m_s2 > settings.largest_shaking_m_s2
@@ -85,7 +89,6 @@ def on_a_firm_table(
             f"{settings.largest_shaking_m_s2}; hold each position for 3 s on a firm table that nobody touches"
         )
         raise SignalQualityError(message)
-    _refuse_unit(poses.only(~shaken), scale, settings)
     turning = _turning(poses, scale, settings) & ~shaken
     if turning.sum() > (~shaken).sum() / 2:
         message = (
@@ -101,19 +104,33 @@ def on_a_firm_table(
     return ~(shaken | turning), tuple(notes)
 
 
-def _refuse_unit(poses: Poses, scale: Scale, settings: TableSettings) -> None:
-    if scale.acceleration_unit == "counts":
+def refuse_unit(found: float, gravity_m_s2: float, unit: str, settings: TableSettings) -> None:
+    """Refuse a recording whose gravity at rest does not fit the declared unit.
+
+    Parameters
+    ----------
+    found : float
+        Length of gravity at rest, converted as declared [m/s^2].
+    gravity_m_s2 : float
+    unit : str
+        As declared, not counts.
+    settings : TableSettings
+
+    Raises
+    ------
+    SignalQualityError
+    """
+    if abs(found / gravity_m_s2 - 1) <= settings.gravity_within:
         return
-    found = float(np.median(np.linalg.norm(poses.acceleration, axis=1)))
-    if abs(found / scale.gravity_m_s2 - 1) <= settings.gravity_within:
-        return
-    in_file = found / (STANDARD_GRAVITY_M_S2 if scale.acceleration_unit == "g" else 1.0)
+    in_file = found / (STANDARD_GRAVITY_M_S2 if unit == "g" else 1.0)
     known = {"m/s^2": STANDARD_GRAVITY_M_S2, "g": 1.0, "mg": 1000.0}
     likely = [
-        unit for unit, gravity in known.items() if abs(in_file / gravity - 1) <= settings.gravity_within
+        name for name, gravity in known.items() if abs(in_file / gravity - 1) <= settings.gravity_within
     ]
     looks = f"this looks like {likely[0]}" if likely else "this is no known unit: counts?"
-    message = f"acceleration declared as {scale.acceleration_unit}, but gravity at rest is {in_file:.4g}: {looks}; correct the unit"
+    message = (
+        f"acceleration declared as {unit}, but gravity at rest is {in_file:.4g}: {looks}; correct the unit"
+    )
     raise SignalQualityError(message)
 
 
@@ -122,7 +139,8 @@ def _turning(poses: Poses, scale: Scale, settings: TableSettings) -> NDArray[np.
     usual = np.median(rates, axis=0)
     limit = settings.largest_rate_rad_s
     if scale.angular_velocity_unit == "counts":
-        limit = settings.largest_rate_multiple * scale.calm_rate
+        shaking = float(np.median(poses.shaking[:, 1]))
+        limit = max(settings.largest_rate_ratio * scale.fast_rate, settings.least_rate_shaking * shaking)
     elif np.abs(usual).max() > settings.largest_bias_rad_s:
         message = (
             f"the gyroscope reads {np.degrees(np.abs(usual).max()):.0f} deg/s in the positions, declared as "
@@ -132,27 +150,29 @@ def _turning(poses: Poses, scale: Scale, settings: TableSettings) -> NDArray[np.
     return np.asarray(np.abs(rates - usual).max(axis=1) > limit)
 
 
-def refuse_saturated(recording: Recording, poses: Poses, settings: TableSettings) -> None:
-    """Refuse positions in which an axis of the accelerometer sits at the end of its range.
+def refuse_saturated(recording: Recording, gravity_m_s2: float, settings: TableSettings) -> None:
+    """Refuse a recording in which gravity takes an axis of the accelerometer to the end of its range.
 
     Raises
     ------
     SignalQualityError
-        Naming the axis, the position and the value.
+        Naming the axis and the value.
     """
     values = recording.acceleration_m_s2
-    lowest, highest = values.min(axis=0), values.max(axis=0)
-    inside = [values[begin:end] for begin, end in poses.spans]
-    noise = np.median([piece.std(axis=0) for piece in inside], axis=0)
-    coarse = noise <= settings.noise_steps * resolution(values)
-    for piece, (begin, end), (from_s, _) in zip(inside, poses.spans, poses.time_s, strict=True):
-        at_end = np.maximum((piece == lowest).mean(axis=0), (piece == highest).mean(axis=0))
-        stuck = (at_end > settings.stuck_share) & ~coarse
-        if stuck.any() or recording.clipped[begin:end, 0].any():
-            axis = int(np.argmax(np.where(stuck, at_end, 0))) if stuck.any() else int(np.argmax(at_end))
+    change = np.median(np.abs(np.diff(values, axis=0)), axis=0)
+    fine = change > settings.noise_steps * resolution(values)
+    in_counts = recording.sensor.units.acceleration == "counts"
+    enough = max(settings.stuck_samples, settings.stuck_s * recording.rate_hz)
+    for end in (values.min(axis=0), values.max(axis=0)):
+        stuck = fine & (np.count_nonzero(values == end, axis=0) >= enough)
+        if not in_counts:
+            stuck &= np.abs(end) < settings.knock_ratio * gravity_m_s2
+        if stuck.any():
+            axis = int(np.argmax(stuck))
+            at_s = recording.start_s + int(np.argmax(values[:, axis] == end[axis])) / recording.rate_hz
             message = (
-                f"axis {'xyz'[axis]} of the accelerometer sits at {np.median(piece[:, axis]):.6g}, the end of its "
-                f"range, in the position at {from_s:.1f} s; wanted a range of 2 g or more; set a larger range and record again"
+                f"axis {'xyz'[axis]} of the accelerometer is at the end of its range, {end[axis]:.6g}, first at "
+                f"{at_s:.1f} s; wanted a range of 2 g or more; set a larger range and record again"
             )
             raise SignalQualityError(message)
 

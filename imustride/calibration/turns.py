@@ -39,6 +39,8 @@ class TurnSettings:
     stop_rad: float = 0.005
     axis_rad: float = 0.009
     table_ratio: float = 1e-3
+    # Turns begin and end so far inside the rests: the slow first of a turn may pass for rest.
+    inside_s: float = 0.3
     # The three axes of one sensor respond alike within this part.
     alike: float = 0.3
     # A turntable turns where the rate differs from rest by so many times the calmest shaking, and is steady
@@ -123,6 +125,12 @@ def fit_turns(turns: KnownTurns, settings: TurnSettings, *, from_counts: bool) -
     response = np.array(columns).T
     size = float(np.abs(np.diag(response)).mean())
     _refuse_unlike(np.diag(response), settings)
+    if not from_counts and abs(size - 1) > settings.within:
+        message = (
+            f"the turns show {size:.2f} times what was declared; wanted the true angle or rate of the turns, and the unit "
+            "of the file; correct --turn-deg, --rpm or the unit"
+        )
+        raise SignalQualityError(message)
     sd = np.where(np.eye(3, dtype=bool), own_sd, other_sd)
     found = triad(
         np.concatenate((np.zeros(3), (response / size).ravel())),

@@ -143,11 +143,27 @@ def _measured(rng, device, knots_s, knots, held, c):
     steps_to = np.searchsorted([to_s for _, to_s in held], time_s)
     repeat = rng.normal(0, c.repeat_m_s2, (len(held) + 1, 3))[steps_to]
     wander = rng.normal(0, c.wander_rad_s, (len(held) + 1, 3))[steps_to]
-    true = true + repeat + rng.normal(0, c.noise_m_s2, (n, 3))
-    rate = rate + wander + rng.normal(0, c.noise_rad_s, (n, 3))
+    return Table(_logged(rng, device, c, true + repeat, rate + wander), device, held, orientation)
+
+
+def turntable(rng, device, rpm, conditions=None, axes=("+x", "+y", "+z"), radius_m=0.02):
+    """Rest, turn steadily for 10 s and rest, with each axis up in turn; no movement in between."""
+    c = conditions or Conditions()
+    omega = 2 * np.pi * rpm / 60
+    seconds = np.arange(0, 20, 1 / c.rate_hz)
+    speed = omega * np.interp(seconds, (3, 5, 15, 17), (0, 1, 1, 0))[:, np.newaxis]
+    up = [np.asarray(AXES[name], dtype=float) for name in axes]
+    out = [np.roll(np.abs(direction), 1) for direction in up]
+    true = [G * here + radius_m * speed**2 * there for here, there in zip(up, out, strict=True)]
+    rate = [speed * here for here in up]
+    return _logged(rng, device, c, np.concatenate(true), np.concatenate(rate))
+
+
+def _logged(rng, device, c, true, rate):
+    true = true + rng.normal(0, c.noise_m_s2, true.shape)
+    rate = rate + rng.normal(0, c.noise_rad_s, rate.shape)
     raw = true @ device.response.T + device.bias
-    raw_rate = rate @ device.rate_response.T + device.rate_bias
-    return Table(_recording(device, c, raw, raw_rate), device, held, orientation)
+    return _recording(device, c, raw, rate @ device.rate_response.T + device.rate_bias)
 
 
 def _recording(device, c, raw, raw_rate):
