@@ -93,9 +93,9 @@ def calibrate_positions(bench: Bench, times_s: Sequence[tuple[float, float]] = (
     recording, source = _read(bench)
     try:
         positions = find_positions(recording, bench.gravity_m_s2, times_s)
+        gyroscope = gyroscope_of_positions(recording, positions)
     except SignalQualityError as error:
         raise _named(error, source) from error
-    gyroscope = gyroscope_of_positions(recording, positions)
     parts = [_accelerometer_part(bench, positions)]
     notes = positions.notes
     if gyroscope is None:
@@ -205,10 +205,9 @@ def _from_known(turns: KnownTurns, settings: TurnSettings, recording: Recording)
 def _from_positions(bench: Bench, recording: Recording) -> Gyroscope | None:
     """Return the gyroscope from turns between static positions, None where these do not give it."""
     try:
-        positions = find_positions(recording, bench.gravity_m_s2)
+        found = gyroscope_of_positions(recording, find_positions(recording, bench.gravity_m_s2))
     except SignalQualityError:
         return None
-    found = gyroscope_of_positions(recording, positions)
     return found if found is not None and found.measured else None
 
 

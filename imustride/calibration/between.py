@@ -235,11 +235,13 @@ def rough_scale(turns: Turns, settings: BetweenSettings) -> float:
     seen = np.arccos(np.clip(np.einsum("ni,ni->n", turns.before, turns.after), -1, 1))
     usual = float(np.median(seen / np.maximum(raw, 1e-12)))
     scales = usual * np.exp(np.arange(*settings.search, settings.search_step))
-    missed = [
-        np.minimum(np.linalg.norm(_ends(turns, scale * np.eye(3))[0] - turns.before, axis=1), 1.0).mean()
-        for scale in scales
-    ]
-    return float(scales[int(np.argmin(missed))])
+    return float(min(scales, key=lambda scale: missed_rad(turns, scale)))
+
+
+def missed_rad(turns: Turns, scale: float) -> float:
+    """Return by how much turns miss gravity with one scale for all axes: the mean, each 1 at most [rad]."""
+    ends, _, _ = _ends(turns, scale * np.eye(3))
+    return float(np.minimum(np.linalg.norm(ends - turns.before, axis=1), 1.0).mean())
 
 
 def _linear(turns: Turns, matrix: Floats) -> tuple[Floats, Floats]:

@@ -7,9 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.calibration.between import BetweenSettings, fit_between, rough_scale, turns_between
+from imustride.calibration.between import (
+    BetweenSettings,
+    Turns,
+    fit_between,
+    missed_rad,
+    rough_scale,
+    turns_between,
+)
 from imustride.calibration.triad import Triad, triad
 from imustride.calibration.turns import rest_level
+from imustride.errors import SignalQualityError
 
 if TYPE_CHECKING:
     from imustride.calibration.positions import Positions
@@ -18,6 +26,9 @@ if TYPE_CHECKING:
 AT_REST = "bias at rest, scale as declared"
 BETWEEN = "turns between positions, by gravity"
 NORMAL = 1.959964
+# A wrong unit shows where another one misses the turns by so little [rad], and so many times less.
+CLEAR_RAD = 0.2
+CLEARLY = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +75,11 @@ def gyroscope_of_positions(
     -------
     Gyroscope or None
         None where the recording is in counts and the turns do not give them a scale.
+
+    Raises
+    ------
+    SignalQualityError
+        If the turns show another unit or sign than declared.
     """
     settings = settings or BetweenSettings()
     used = positions.fit.used
@@ -72,6 +88,8 @@ def gyroscope_of_positions(
     from_counts = recording.sensor.units.angular_velocity == "counts"
     turns = turns_between(recording, poses, positions.fit.up[used], settings)
     if turns is not None:
+        if not from_counts:
+            _refuse_unit(turns, recording.sensor.units.angular_velocity or "rad/s")
         start = (rough_scale(turns, settings) if from_counts else 1.0) * np.eye(3)
         found = fit_between(turns, bias, bias_sd, start, settings, from_counts=from_counts)
         if found is not None:
@@ -85,6 +103,21 @@ def gyroscope_of_positions(
     )
     only = _as_declared(bias, bias_sd)
     return Gyroscope(AT_REST, only, measured=False, turns=0, notes=(note,))
+
+
+def _refuse_unit(turns: Turns, unit: str) -> None:
+    """Refuse a gyroscope whose turns fit gravity in the other unit, or with the other sign."""
+    missed = {scale: missed_rad(turns, scale) for scale in (1.0, np.pi / 180, 180 / np.pi, -1.0)}
+    best = min(missed, key=lambda scale: missed[scale])
+    if best == 1.0 or missed[best] > CLEAR_RAD or missed[best] > missed[1.0] / CLEARLY:
+        return
+    other = "rad/s" if unit == "deg/s" else "deg/s"
+    looks = "a reversed sign" if best < 0 else other
+    message = (
+        f"angular velocity declared as {unit}, but against the turns of gravity between the positions this looks like "
+        f"{looks}; correct the unit or the columns"
+    )
+    raise SignalQualityError(message)
 
 
 def _as_declared(bias: np.ndarray, bias_sd: np.ndarray) -> Triad:

@@ -124,7 +124,7 @@ def read_errors(text: str) -> Errors:
         if all(isinstance(value, list) and len(value) == 3 for value in keys):
             bias_sd, scale_sd, skew_sd = (np.array(value, dtype=np.float64) for value in keys)
             found[name] = (bias_sd, scale_sd, skew_sd)
-    only = [name for name in found if not tables[name].get("measured", True)]
+    only = [name for name in ("accelerometer", "gyroscope") if tables.get(name, {}).get("measured") is False]
     return Errors(found, frozenset(only))
 
 

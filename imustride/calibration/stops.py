@@ -55,17 +55,10 @@ def find_stops(
     level, level_sd = rest_level(rests.angular_velocity, rests.spans)
     if times_s:
         spans = spans_at(recording, times_s, settings.rest)
-        biases = np.tile(level, (len(spans), 1))
-        whole = np.ones(len(spans), dtype=bool)
+        biases, whole = np.tile(level, (len(spans), 1)), np.ones(len(spans), dtype=bool)
     else:
-        inside = np.minimum(settings.inside_s * recording.rate_hz, np.diff(rests.spans)[:, 0] / 2).astype(
-            np.intp
-        )
-        spans = np.column_stack((rests.spans[:-1, 1] - inside[:-1], rests.spans[1:, 0] + inside[1:]))
+        spans, whole = _movements(recording, rests, gravity, turn_deg, settings)
         biases = (rests.angular_velocity[1:] + rests.angular_velocity[:-1]) / 2
-        whole = _comes_back(rests, gravity, turn_deg, settings)
-        whole &= np.array([recording.measured[begin:end].all() for begin, end in spans], dtype=bool)
-        whole &= spans[:, 1] - spans[:, 0] <= settings.longest_turn_s * recording.rate_hz
     integral, straight = _integrals(recording, spans, biases)
     axis = np.argmax(np.abs(integral), axis=1)
     along = integral[np.arange(len(axis)), axis]
@@ -116,10 +109,16 @@ def _rests(recording: Recording, settings: TurnSettings) -> tuple[Poses, float]:
     return rests, gravity
 
 
-def _comes_back(rests: Poses, gravity: float, turn_deg: float, settings: TurnSettings) -> NDArray[np.bool_]:
-    """Tell between which neighbouring rests gravity came back to where it was, as it does in whole turns."""
+def _movements(
+    recording: Recording, rests: Poses, gravity: float, turn_deg: float, settings: TurnSettings
+) -> tuple[Spans, NDArray[np.bool_]]:
+    """Return the spans between neighbouring rests, and in which of them gravity came back to where it was."""
+    inside = np.minimum(settings.inside_s * recording.rate_hz, np.diff(rests.spans)[:, 0] / 2).astype(np.intp)
+    spans = np.column_stack((rests.spans[:-1, 1] - inside[:-1], rests.spans[1:, 0] + inside[1:]))
     moved = np.linalg.norm(np.diff(rests.acceleration, axis=0), axis=1)
-    return np.asarray((moved <= settings.same * gravity) | (turn_deg % 360 != 0))
+    whole = (moved <= settings.same * gravity) | (turn_deg % 360 != 0)
+    whole &= np.array([recording.measured[begin:end].all() for begin, end in spans], dtype=bool)
+    return spans, whole & (spans[:, 1] - spans[:, 0] <= settings.longest_turn_s * recording.rate_hz)
 
 
 def _integrals(recording: Recording, spans: Spans, biases: Floats) -> tuple[Floats, Floats]:
