@@ -36,7 +36,7 @@ class BetweenSettings:
     largest_scale_sd: float = 0.005
     largest_skew_sd_rad: float = 0.0087
     # A turn that misses by more standard deviations than this counts less (Huber 1981).
-    huber: float = 2.5
+    huber: float = 4.0
     weighings: int = 5
     iterations: int = 25
     converged: float = 1e-8

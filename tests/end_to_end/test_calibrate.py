@@ -3,6 +3,7 @@
 import json
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from imustride.calibration import read_calibration
 from tests.generators import table
 from tests.generators.table import Conditions
 
+ROOT = Path(__file__).parents[2]
 UNITS = ("--time-unit", "s", "--acceleration-unit", "m/s^2", "--angular-velocity-unit", "rad/s")
 COUNTS = ("--time-unit", "s", "--acceleration-unit", "counts", "--angular-velocity-unit", "counts")
 GRAVITY = ("--gravity", str(table.G))
@@ -185,6 +187,32 @@ def test_another_device_is_noticed(command, bench, recorded):
     assert status == 3
     assert "these are the numbers of device 'S041', not those of 'S042'" in err
     assert command(*call, theirs, "--device", "S042", *DATED, "--anyway")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("device", "date"), [("S042", "2026-09-20"), ("S042", "2026-10-18"), ("C7", "2026-10-18")]
+)
+def test_the_examples_are_what_the_command_makes(command, tmp_path, device, date):
+    bench = ROOT / "recordings/table"
+    units = ("--acceleration-unit", "counts", "--angular-velocity-unit", "counts") if device == "C7" else ()
+    status, _, _ = command(
+        *(
+            "calibrate",
+            "positions",
+            bench / f"{device}-{date}.csv",
+            "--columns",
+            bench / "columns.toml",
+            *units,
+        ),
+        *("--device", device, "--date", date, "--folder", tmp_path, "--quiet"),
+    )
+    assert status == 0
+    made, shipped = (
+        read_calibration(folder / device / f"{date}.toml") for folder in (tmp_path, ROOT / "calibration")
+    )
+    for one, other in ((made.accelerometer, shipped.accelerometer), (made.gyroscope, shipped.gyroscope)):
+        np.testing.assert_allclose(one.bias, other.bias, rtol=1e-6)
+        np.testing.assert_allclose(one.matrix, other.matrix, rtol=1e-6, atol=1e-9)
 
 
 def shaken(recording, size):

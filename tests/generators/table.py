@@ -1,11 +1,14 @@
 """Invented recordings on a table: a sensor of known errors set by hand from position to position, or turned.
 
+    python -m tests.generators.table    # makes those in recordings/table again
+
 Shares nothing with the calibration: its own rotations, noise and way from true to raw.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 from scipy.signal import butter, sosfilt
@@ -199,7 +202,37 @@ def _band(rng, count, rate_hz, low_hz, high_hz):
 def write_csv(path, recording):
     """Write a recording as text with time."""
     table = np.column_stack((recording.time_s, recording.acceleration_m_s2, recording.angular_velocity_rad_s))
-    digits = "%d" if recording.sensor.units.acceleration == "counts" else "%.6f"
+    digits = "%d" if recording.sensor.units.acceleration == "counts" else "%.5f"
     np.savetxt(
-        path, table, delimiter=",", header="time,ax,ay,az,gx,gy,gz", comments="", fmt=["%.4f"] + [digits] * 6
+        path, table, delimiter=",", header="time,ax,ay,az,gx,gy,gz", comments="", fmt=["%.3f"] + [digits] * 6
     )
+
+
+def drifted(device, bias_m_s2, scale_ratio):
+    """Return a device some weeks later."""
+    return Device(
+        device.bias + np.asarray(bias_m_s2),
+        device.response * (1 + np.asarray(scale_ratio))[:, np.newaxis],
+        device.rate_bias,
+        device.rate_response,
+        device.counts,
+    )
+
+
+def examples(folder):
+    """Write the recordings of the examples: device S042 on two dates, C7 in counts on one."""
+    folder.mkdir(parents=True, exist_ok=True)
+    laid_down = Conditions(rate_hz=50, hold_s=2, tremor_m_s2=0.01, tremor_rad=2e-4, sway_rad=2e-4)
+    rng = np.random.default_rng(42)
+    first, counting = draw_device(rng), draw_device(rng, counts=True)
+    second = drifted(first, (0.012, -0.004, 0.006), (2e-4, -1e-4, 3e-4))
+    for name, device in (
+        ("S042-2026-09-20", first),
+        ("S042-2026-10-18", second),
+        ("C7-2026-10-18", counting),
+    ):
+        write_csv(folder / f"{name}.csv", record(rng, device, hand_set(rng), laid_down).recording)
+
+
+if __name__ == "__main__":
+    examples(Path(__file__).resolve().parents[2] / "recordings" / "table")
