@@ -158,7 +158,12 @@ def calm_floor(recording: Recording, calm: Calm, settings: RestSettings) -> Floa
     steps = [
         resolution(values).max() for values in (recording.acceleration_m_s2, recording.angular_velocity_rad_s)
     ]
-    return np.maximum(floor, steps)
+    # A made recording without noise has no shaking at all: rounding must not count as such.
+    rounding = [
+        1e-6 * float(np.abs(values).max())
+        for values in (recording.acceleration_m_s2, recording.angular_velocity_rad_s)
+    ]
+    return np.maximum(np.maximum(floor, steps), rounding)
 
 
 def rough_gravity(recording: Recording, calm: Calm, floor: Floats, settings: RestSettings) -> float:

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 
+# An axis that changes in fewer samples shows jumps, not its resolution.
+HARDLY_EVER = 0.01
+
+
 @dataclass(frozen=True, slots=True)
 class TableSettings:
     """Limits of a position. Common practice, no source."""
@@ -178,7 +182,8 @@ def refuse_saturated(recording: Recording, gravity_m_s2: float, settings: TableS
 
 
 def resolution(values: Floats) -> Floats:
-    """Return the smallest step between neighbouring samples of each axis, zero where an axis never changes."""
+    """Return the smallest step between neighbouring samples of each axis, zero where an axis hardly ever changes."""
     steps = np.abs(np.diff(values, axis=0))
+    steps[:, (steps > 0).mean(axis=0) < HARDLY_EVER] = 0.0
     smallest = np.min(steps, axis=0, where=steps > 0, initial=np.inf)
     return np.asarray(np.where(np.isfinite(smallest), smallest, 0.0))

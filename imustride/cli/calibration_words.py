@@ -102,7 +102,7 @@ def step_data(step: Step) -> dict[str, Any]:
 
 def as_lines(made: Made, placed: Placed | None, *, written: bool) -> list[str]:
     """Return a calibration as lines to read."""
-    lines = [f"{made.bench.sensor.device}: {made.source}"]
+    lines = [made.source if placed is None else f"{made.bench.sensor.device}: {made.source}"]
     if made.positions is not None:
         lines += ["", *_accelerometer_lines(made.positions, made.bench.gravity_m_s2)]
     if made.gyroscope is not None:

@@ -40,7 +40,7 @@ def read_declaration(path: Path) -> Declaration:
     FileFormatError
         If the file is missing, no TOML, or holds an unknown key or a wrong value; all of them at once.
     """
-    where = f"{path.parent.name}/{path.name}"
+    where = f"{path.absolute().parent.name}/{path.name}"
     if not path.is_file() or path.stat().st_size > MAX_TOML_BYTES:
         message = f"{where}: no such file, or none of columns and units; wanted a .toml file with [columns] and [units]"
         raise FileFormatError(message)
@@ -56,7 +56,12 @@ def read_declaration(path: Path) -> Declaration:
         return Declaration.model_validate(_tuples(kept), strict=True)
     except ValidationError as error:
         problems = [
-            f"{'.'.join(map(str, entry['loc']))}: {entry['msg'].replace('Input should be', 'wanted')}"
+            f"{'.'.join(map(str, entry['loc']))}: "
+            + (
+                "unknown key, remove it or correct its spelling"
+                if entry["type"] == "extra_forbidden"
+                else entry["msg"].replace("Input should be", "wanted")
+            )
             for entry in error.errors()
         ]
         message = f"{where}: {'; '.join(dict.fromkeys(problems))}; correct the file"

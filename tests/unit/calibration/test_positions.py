@@ -245,3 +245,18 @@ def test_coarse_steps_are_no_range():
     recorded = made(conditions=replace(CALM, steps=(9.80665 / 256, np.radians(1 / 16.4))))
     found = find_positions(recorded.recording, G)
     assert np.abs(errors(found, recorded.device)[0]).max() < 2
+
+
+def test_a_made_recording_without_noise():
+    quiet = replace(CALM, noise_m_s2=0, noise_rad_s=0, repeat_m_s2=0, wander_rad_s=0)
+    recorded = made(conditions=quiet)
+    inside = np.concatenate([np.arange(int(200 * a) + 20, int(200 * b) - 20) for a, b in recorded.held_s])
+    joined = replace(
+        changed(recorded.recording, recorded.recording.acceleration_m_s2[inside]),
+        angular_velocity_rad_s=np.zeros((len(inside), 3), order="F"),
+        measured=np.ones(len(inside), dtype=bool),
+        clipped=np.zeros((len(inside), 2), dtype=bool),
+    )
+    found = find_positions(joined, G)
+    assert len(found.poses) == 12
+    np.testing.assert_allclose(found.fit.triad.correction.matrix, recorded.device.matrix, atol=1e-6)
