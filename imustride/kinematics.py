@@ -175,3 +175,51 @@ class BladePath:
         low = np.minimum(place.astype(int), len(self.time_s) - 2)
         share = np.where(inside, place - low, np.nan).reshape(-1, *[1] * (values.ndim - 1))
         return np.asarray(values[low] * (1 - share) + values[low + 1] * share)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Gates:
+    """Timing gates of a run.
+
+    Parameters
+    ----------
+    position_m, time_s : ndarray, shape (n,)
+        Along the lane from the first gate [m]; when the body passed it, on the timing system's clock [s].
+    start_behind_m : float or None
+        How far behind the first gate the skater stood; None where nobody said.
+    """
+
+    position_m: NDArray[np.float64]
+    time_s: NDArray[np.float64]
+    start_behind_m: float | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class BodyPath:
+    """How the body went along the lane: the middle of the feet, their steps averaged out.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Reference clock [s].
+    position_m, speed_m_s : ndarray, shape (n,)
+        Along the lane, from the feet's middle in the stance.
+    position_root, speed_root : ndarray, shape (n, k)
+        Square roots of their covariances [m], [m/s].
+    gate_m, gate_s : ndarray, shape (g,)
+        Where the gates stand along the lane [m], and when the body passed them on the reference clock [s]; empty without.
+    gate_miss_m : ndarray, shape (g,)
+        What the fit leaves over at each gate [m].
+    """
+
+    time_s: NDArray[np.float64]
+    position_m: NDArray[np.float64]
+    speed_m_s: NDArray[np.float64]
+    position_root: NDArray[np.float64]
+    speed_root: NDArray[np.float64]
+    gate_m: NDArray[np.float64]
+    gate_s: NDArray[np.float64]
+    gate_miss_m: NDArray[np.float64]
+
+    def __post_init__(self) -> None:
+        own(self.time_s, self.position_m, self.speed_m_s, self.position_root, self.speed_root)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from imustride.constants import SIDES
 from imustride.errors import ImustrideError, SignalQualityError
+from imustride.kinematics import Gates
 from imustride.loaders.sampling import regularise
 from imustride.metrics.columns import no_pushes, push_columns
 from imustride.reading import Read, read_recordings, told, undelayed
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from imustride.metrics.runs import Gates
     from imustride.recording import SensorLog
     from imustride.session import Run, Session
 
@@ -98,7 +98,7 @@ def analyse_run(session: Session, run: Run, settings: Settings, read: Read | Non
     gates, gate_problems = read_gate_times(session, run)
     try:
         recordings, problems = read_recordings(session, run, read)
-        found = analyse_recordings(run.name, recordings, settings) if recordings else None
+        found = analyse_recordings(run.name, recordings, settings, gates) if recordings else None
     except SignalQualityError as error:
         return nothing(run.name, str(error), gates=gates, problems=gate_problems)
     if found is None:
@@ -108,14 +108,18 @@ def analyse_run(session: Session, run: Run, settings: Settings, read: Read | Non
         )
     if problems:
         found = replace(found, usable=False, reason="; ".join((*problems, *filter(None, (found.reason,)))))
-    return replace(found, gates=gates, problems=(*problems, *gate_problems))
+    return replace(found, problems=(*problems, *gate_problems))
 
 
-def analyse_logs(name: str, logs: Mapping[str, SensorLog], settings: Settings | None = None) -> RunResult:
+def analyse_logs(
+    name: str,
+    logs: Mapping[str, SensorLog],
+    settings: Settings | None = None,
+    gates: Gates | None = None,
+) -> RunResult:
     """Analyse one run from logs in memory; see `analyse_recordings`."""
-    return analyse_recordings(
-        name, {place: undelayed(regularise(log)) for place, log in logs.items()}, settings
-    )
+    recordings = {place: undelayed(regularise(log)) for place, log in logs.items()}
+    return analyse_recordings(name, recordings, settings, gates)
 
 
 def nothing(name: str, reason: str, **rest: Any) -> RunResult:
@@ -130,9 +134,13 @@ def read_gate_times(session: Session, run: Run) -> tuple[Gates | None, tuple[str
     if run.gates is None:
         return None, ()
     try:
-        return read_gates(session.path(run.gates)), ()
+        position_m, time_s = read_gates(session.path(run.gates))
     except (ImustrideError, OSError) as error:
         return None, (told(error),)
+    behind = session.conditions.get("start_behind_m")
+    if isinstance(behind, bool) or not isinstance(behind, (int, float)):
+        return Gates(position_m, time_s), ()
+    return Gates(position_m, time_s, float(behind)), ()
 
 
 def session_notes(runs: Sequence[RunResult]) -> tuple[str, ...]:

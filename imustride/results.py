@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING, Any, Literal
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
     import pandas as pd
-    from numpy.typing import NDArray
 
-    from imustride.kinematics import BladePath, Clock, Kinematics
+    from imustride.kinematics import BladePath, BodyPath, Clock, Gates, Kinematics
     from imustride.session import Session
 
 
@@ -20,12 +18,10 @@ if TYPE_CHECKING:
 class RunResult:
     """One analysed run.
 
-    `axes_off_deg` says by side how far declared axes pointed away that were not used.
-
     `pushes` has the columns of ``pushes.csv``. `kinematics`, `clocks` and `paths` are keyed by side; `clock`
-    is the place whose clock counts. An unusable run carries the reason in one sentence and stays out of symmetry;
+    is the place whose clock counts; `body` is empty where the clocks are not joined. An unusable run carries the reason in one sentence and stays out of symmetry;
     a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
-    exchanged. `problems` tell what could not be read. `gates` are positions [m] and times [s] of the
+    exchanged. `problems` tell what could not be read. `gates` are those of the
     timing system.
     """
 
@@ -40,9 +36,9 @@ class RunResult:
     clock: str = ""
     swapped: bool = False
     problems: tuple[str, ...] = ()
-    axes_off_deg: Mapping[str, float] = field(default_factory=dict)
     paths: Mapping[str, BladePath] = field(default_factory=dict)
-    gates: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
+    body: BodyPath | None = None
+    gates: Gates | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from imustride.kinematics import BladePath, Clock, Cut
+    from imustride.kinematics import BladePath, BodyPath, Clock, Cut, Gates
     from imustride.recording import Recording
 
 # Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
@@ -44,7 +44,10 @@ WRONG_AXES_DEG = 30.0
 
 
 def analyse_recordings(
-    name: str, recordings: Mapping[str, Recording], settings: Settings | None = None
+    name: str,
+    recordings: Mapping[str, Recording],
+    settings: Settings | None = None,
+    gates: Gates | None = None,
 ) -> RunResult:
     """Analyse one run; where it goes wrong with the declared axes, see whether it does without them.
 
@@ -55,6 +58,7 @@ def analyse_recordings(
     recordings : mapping of place to Recording
         Calibrated. The first one's clock counts, unless it cannot be joined: then the first skate's.
     settings : Settings, optional
+    gates : Gates, optional
 
     Returns
     -------
@@ -62,14 +66,14 @@ def analyse_recordings(
         Without pushes where no skate can be analysed; with those of one foot where the other cannot.
     """
     settings = settings or Settings()
-    found = analyse_as_declared(name, recordings, settings)
+    found = analyse_as_declared(name, recordings, settings, gates)
     if found.usable or all(recording.sensor.axes is None for recording in recordings.values()):
         return found
     bare = {
         place: replace(recording, sensor=recording.sensor.model_copy(update={"axes": None}))
         for place, recording in recordings.items()
     }
-    free = analyse_as_declared(name, bare, settings)
+    free = analyse_as_declared(name, bare, settings, gates)
     off_deg = {
         side: heading_between_deg(found.kinematics[side], moved)
         for side, moved in free.kinematics.items()
@@ -83,7 +87,7 @@ def analyse_recordings(
         "not used; correct axes in session.toml"
         for side, off in wrong.items()
     ]
-    return replace(free, notes=(*notes, *free.notes), axes_off_deg=wrong)
+    return replace(free, notes=(*notes, *free.notes))
 
 
 def heading_between_deg(one: Kinematics, other: Kinematics) -> float:
@@ -92,13 +96,15 @@ def heading_between_deg(one: Kinematics, other: Kinematics) -> float:
     return float(np.degrees(np.abs(np.arctan2(x @ v - y @ u, x @ u + y @ v))))
 
 
-def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings: Settings) -> RunResult:
+def analyse_as_declared(
+    name: str, recordings: Mapping[str, Recording], settings: Settings, gates: Gates | None
+) -> RunResult:
     """Analyse one run with the axes as declared; see `analyse_recordings`."""
     cuts, faults = cut_all(recordings, settings)
     kinematics = move_all(recordings, cuts, faults, settings)
     if not kinematics:
         reason = "; ".join(faults.values()) or "no skate was recorded"
-        return RunResult(name, no_pushes(), {}, {}, usable=False, reason=reason)
+        return RunResult(name, no_pushes(), {}, {}, usable=False, reason=reason, gates=gates)
     clock, clocks = join_clocks(
         recordings, {place: cuts[place] for place in cuts if place not in faults}, settings
     )
@@ -107,7 +113,7 @@ def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings
     cut_off_s = {side: end_in_motion_s(moved) for side, moved in kinematics.items()}
     counts = end_of_pushing(contacts, by_side, settings.pushing, cut_off_s)
     stands = {side: stands_after(recordings[f"{side}_skate"], cuts[f"{side}_skate"]) for side in kinematics}
-    paths = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, settings)
+    paths, body = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, gates, settings)
     feet = {
         side: Foot(kinematics[side], by_side[side], contacts[side], counts[side], paths.get(side))
         for side in kinematics
@@ -121,7 +127,7 @@ def analyse_as_declared(name: str, recordings: Mapping[str, Recording], settings
     notes = run_notes(recordings, by_side)
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
-        swapped=judgement.swapped, paths=paths,
+        swapped=judgement.swapped, paths=paths, body=body, gates=gates,
     )  # fmt: skip
 
 
@@ -221,9 +227,13 @@ def blade_paths(
     clocks: Mapping[str, Clock],
     contacts_s: Mapping[str, NDArray[np.float64]],
     stands: Mapping[str, bool],
+    gates: Gates | None,
     settings: Settings,
-) -> dict[str, BladePath]:
-    """Track the blades of one run; both together where their clocks are joined, none in a run too long."""
+) -> tuple[dict[str, BladePath], BodyPath | None]:
+    """Track the blades of one run; both together where their clocks are joined, none in a run too long.
+
+    The body's path is that of the skates together, or of the only one.
+    """
     sprints = {
         side: moved
         for side, moved in kinematics.items()
@@ -232,11 +242,12 @@ def blade_paths(
     }
     together = len(sprints) == 2 and all(clock.joined for clock in clocks.values())
     groups = [list(sprints)] if together else [[side] for side in sprints]
-    out: dict[str, BladePath] = {}
-    for group in groups:
-        some = {side: sprints[side] for side in group}
-        out |= track(some, clocks, contacts_s, stands, settings=settings.track)
-    return out
+    found = [
+        track({side: sprints[side] for side in group}, clocks, contacts_s, stands, gates, settings.track)
+        for group in groups
+    ]
+    paths = {side: path for tracks in found for side, path in tracks.paths.items()}
+    return paths, found[0].body if len(found) == 1 else None
 
 
 def stands_after(recording: Recording, cut_: Cut) -> bool:

@@ -8,9 +8,8 @@ import numpy as np
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
-Gates = tuple["NDArray[np.float64]", "NDArray[np.float64]"]
+    from imustride.kinematics import Gates
 
 
 def run_row(
@@ -25,14 +24,15 @@ def run_row(
         Place whose clock counts; empty where nothing was analysed.
     pushes : DataFrame
         The run's rows of ``pushes.csv``.
-    gates : tuple of ndarray, shape (n,), or None
-        Position along the lane [m] and time [s] of each timing gate.
+    gates : Gates or None
     usable : bool
     reason : str
         Why it is not usable.
     """
     counted = pushes[pushes["push"] > 0]
-    gate_m, gate_s = (np.nan, np.nan) if gates is None else (float(along[-1] - along[0]) for along in gates)
+    gate_m, gate_s = (
+        (np.nan, np.nan) if gates is None else (float(np.ptp(gates.position_m)), float(np.ptp(gates.time_s)))
+    )
     return {
         "run": name,
         "clock": clock,

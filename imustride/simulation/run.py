@@ -13,7 +13,7 @@ from imustride.simulation.motion import Motion, move
 from imustride.simulation.sensors import Logged, ideal, own_time, record
 from imustride.simulation.timing import SIDES
 from imustride.simulation.transitions import GRID_HZ, PLAIN, sample
-from imustride.simulation.truth import truth_table
+from imustride.simulation.truth import lane_angle, truth_table
 from imustride.simulation.vibration import shaking
 
 if TYPE_CHECKING:
@@ -42,6 +42,8 @@ class SimulatedRun:
         True times at which the body crosses the gates at 0 and 30.48 m [s]; NaN where never.
     front_s, front_m : ndarray, shape (n,)
         Where the front of the body is along its path, from the first gate, on the clock of the left skate.
+    gate_lane_rad : float
+        Turn from the lane of the truth, which ends where pushing ends, to the one that ends at the last gate.
     """
 
     logs: dict[str, SensorLog]
@@ -51,6 +53,7 @@ class SimulatedRun:
     gates_s: tuple[float, float] = (np.nan, np.nan)
     front_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     front_m: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    gate_lane_rad: float = 0.0
 
 
 def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedRun:
@@ -106,14 +109,16 @@ def simulate(drawn: Draw, name: str) -> SimulatedRun:
     logged = {side: _logged(drawn, motion, side, log_s, rng) for side in SIDES}
     truth = truth_table(drawn, motion, {side: logged[side].spoilt_s for side in SIDES}, name)
     time_s, front_m = front(drawn, motion)
+    gates_s = gate_times(time_s, front_m)
     return SimulatedRun(
         logs={f"{side}_skate": logged[side].log for side in SIDES},
         truth=truth,
         factors=_factors(drawn, motion),
         grade=drawn.grade,
-        gates_s=gate_times(time_s, front_m),
+        gates_s=gates_s,
         front_s=np.asarray(own_time(drawn.devices["left"], time_s)),
         front_m=front_m,
+        gate_lane_rad=lane_angle(motion, gates_s[1]) - lane_angle(motion),
     )
 
 

@@ -41,9 +41,13 @@ def truth_table(
     return table
 
 
-def lane_angle(motion: Motion) -> float:
-    """Direction of the lane [rad]: midpoint of the feet in the stance to where pushing ends."""
-    begin, end = (sample(time_s) for time_s in (motion.plan.stance_s[1], motion.plan.push_end_s))
+def lane_angle(motion: Motion, finish_s: float = np.nan) -> float:
+    """Direction of the lane [rad]: midpoint of the feet in the stance to the finish.
+
+    The finish is where pushing ends, unless a time is given.
+    """
+    finish_s = finish_s if np.isfinite(finish_s) else motion.plan.push_end_s
+    begin, end = (sample(time_s) for time_s in (motion.plan.stance_s[1], finish_s))
     way = motion.middle_m[end] - motion.middle_m[begin]
     return float(np.arctan2(way[1], way[0]))
 

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.recording import ALONE, pieces
+from imustride.trajectory.gates import gate_spread, pass_gates
+from imustride.trajectory.middle import at_times, middle, stride_at
 from imustride.trajectory.skate import LEVER
 
 if TYPE_CHECKING:
@@ -20,36 +22,53 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from imustride.kinematics import Gates
+    from imustride.trajectory.middle import Middle
     from imustride.trajectory.settings import TrackSettings
     from imustride.trajectory.skate import Course
 
-OFFSET, LEAD = 0, 1  # of the gates' unknowns: clock offset [s], body before the feet and start line [m]
-
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Gates:
-    """Positions [m] and times [s, timing clock] of the gates; how far behind the first the skater stood."""
+class Rhythm:
+    """Blade-ons of each foot on the reference clock [s], the first foot's parting the run into strides.
 
-    position_m: NDArray[np.float64]
-    time_s: NDArray[np.float64]
-    start_behind_m: float | None = None
+    `end_s`: the last blade-off of either foot.
+    """
+
+    on_s: tuple[NDArray[np.float64], ...]
+    end_s: float
+    usual_stride_s: float
+
+    @property
+    def begin_s(self) -> NDArray[np.float64]:
+        """Where strides begin [s]."""
+        return self.on_s[0][np.isfinite(self.on_s[0])]
+
+    def stride_s(self, at_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Stride time around each time [s]."""
+        return stride_at(at_s, self.on_s, self.usual_stride_s)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Solution:
-    """Unknowns of all skates and the gates, one after the other, and their covariance."""
+    """Unknowns of all skates and the gates, one after the other, their covariance, and what is left over.
+
+    `gate_miss_m` and `gate_s`: at each gate, and when it was passed on the reference clock; empty without gates.
+    """
 
     value: NDArray[np.float64]
     covariance: NDArray[np.float64]
     slip_rms_m_s: float
+    gate_miss_m: NDArray[np.float64]
+    gate_s: NDArray[np.float64]
 
 
 class Normal:
     """Normal equations that residuals are added to."""
 
-    def __init__(self, spread: NDArray[np.float64]) -> None:
-        self.left = np.diag(spread**-2.0)
-        self.right = np.zeros(len(spread))
+    def __init__(self, left: NDArray[np.float64], right: NDArray[np.float64]) -> None:
+        self.left = left
+        self.right = right
 
     def add(
         self, by: NDArray[np.float64], miss: NDArray[np.float64], weight: NDArray[np.float64] | float
@@ -61,16 +80,20 @@ class Normal:
             self.left += scaled.T @ by[rows]
             self.right -= scaled.T @ miss[rows]
 
+    def around(self, value: NDArray[np.float64]) -> Normal:
+        """Return equations for a step from `value`, of residuals that are linear and were added at zero."""
+        return Normal(self.left.copy(), self.right - self.left @ value)
+
 
 def solve(
     courses: Sequence[Course],
     on_ice: Sequence[NDArray[np.bool_]],
     stopped: Sequence[bool],
-    strides_s: NDArray[np.float64],
+    rhythm: Rhythm,
     gates: Gates | None,
     settings: TrackSettings,
 ) -> Solution:
-    """Fit the unknowns of all skates together.
+    """Fit the unknowns of all skates together, and those of the gates behind them.
 
     Parameters
     ----------
@@ -80,40 +103,44 @@ def solve(
         Nodes well inside contacts.
     stopped : sequence of bool
         Whether the last node of each course stands still.
-    strides_s : ndarray, shape (k,)
-        Times that part the run into strides, reference clock [s].
+    rhythm : Rhythm
     gates : Gates, optional
     settings : TrackSettings
     """
-    sizes = [len(course.spread) for course in courses]
-    begin = np.concatenate(([0], np.cumsum(sizes)))
-    count = int(begin[-1]) + (2 if gates is not None else 0)
     spread = np.concatenate(
         [course.spread for course in courses] + ([gate_spread(gates, settings)] if gates else [])
     )
+    begin = np.concatenate(([0], np.cumsum([len(course.spread) for course in courses])))
+    count = len(spread)
+    feet = middle(courses, count, settings.step_s)
+    linear = Normal(np.diag(spread**-2.0), np.zeros(count))
+    for k, course in enumerate(courses):
+        if stopped[k]:
+            by = padded(course.velocity_by[-1], begin[k], count)
+            linear.add(by, course.velocity_m_s[-1], settings.stop_sd_m_s**-2)
+    keep_near(linear, feet, rhythm.end_s, settings)
+    if len(courses) == 2:
+        keep_in_reach(linear, courses, begin, settings)
+        keep_beside(linear, courses, begin, rhythm.begin_s, settings)
     value = np.zeros(count)
-    for _ in range(settings.steps):
-        normal = Normal(spread)
-        normal.right -= value / spread**2
+    miss, passed = np.zeros(0), np.zeros(0)
+    for step in range(settings.steps):
+        normal = linear.around(value)
         slips = []
         for k, course in enumerate(courses):
-            own = slice(begin[k], begin[k + 1])
-            slip, angle, angle_by, sd = drift_angle(course, value[own], settings)
+            slip, angle, by, sd = drift_angle(course, value[begin[k] : begin[k + 1]], settings)
             weight = on_ice[k] / (1 + (angle / (2.5 * sd)) ** 2) ** 2 / sd**2
             weight = weight * settings.step_s / settings.slip_independent_s
-            normal.add(padded(angle_by, begin[k], count), angle, weight)
+            normal.add(padded(by, begin[k], count), angle, weight)
             slips.append(slip[on_ice[k]])
-            if stopped[k]:
-                speed = course.velocity_m_s[-1] + course.velocity_by[-1] @ value[own]
-                normal.add(padded(course.velocity_by[-1], begin[k], count), speed, settings.stop_sd_m_s**-2)
-        keep_together(normal, courses, begin, value, settings)
-        if len(courses) == 2:
-            keep_beside(normal, courses, begin, value, strides_s, settings)
-        if gates is not None:
-            pass_gates(normal, courses, begin, value, gates, settings)
+        # The clock of the gates is laid on paths that the rest of the fit has already put straight.
+        if gates is not None and step >= settings.steps_before_gates:
+            miss, by, passed = pass_gates(feet, rhythm.stride_s(feet.time_s), value, gates, settings)
+            tracked = passed < feet.time_s[-1]
+            normal.add(by[tracked], miss[tracked], settings.gate_sd_m**-2)
         value = value + np.linalg.solve(normal.left, normal.right)
     rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826) if slips else np.nan
-    return Solution(value, np.asarray(np.linalg.inv(normal.left), float), rms)
+    return Solution(value, np.asarray(np.linalg.inv(normal.left), float), rms, miss, passed)
 
 
 def drift_angle(
@@ -142,70 +169,34 @@ def padded(by: NDArray[np.float64], begin: int, count: int) -> NDArray[np.float6
     return out
 
 
-def at_times(
-    course: Course, values: NDArray[np.float64], times_s: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Interpolate node values, shape (n, ...), at times on the reference clock."""
-    place = np.interp(times_s, course.time_s, np.arange(len(course.time_s)))
-    low = np.minimum(place.astype(int), len(course.time_s) - 2)
-    share = (place - low).reshape(-1, *[1] * (values.ndim - 1))
-    return np.asarray(values[low] * (1 - share) + values[low + 1] * share)
+def keep_near(normal: Normal, feet: Middle, until_s: float, settings: TrackSettings) -> None:
+    """Add: the middle of the feet stays near the lane as long as the skater pushes."""
+    pushing = feet.time_s <= until_s
+    weight = pushing * settings.step_s / settings.lane_independent_s / settings.lane_sd_m**2
+    normal.add(feet.by[:, 1], feet.position_m[:, 1], weight)
 
 
-def middle(
-    courses: Sequence[Course],
-    begin: NDArray[np.int64],
-    value: NDArray[np.float64],
-    times_s: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Position of the middle of the feet, its derivatives by all unknowns, and its velocity at times."""
-    share = 1 / len(courses)
-    position = np.zeros((len(times_s), 2))
-    velocity = np.zeros((len(times_s), 2))
-    by = np.zeros((len(times_s), 2, len(value)))
-    for k, course in enumerate(courses):
-        own = slice(begin[k], begin[k + 1])
-        position_by = at_times(course, course.position_by, times_s)
-        position += share * (at_times(course, course.position_m, times_s) + position_by @ value[own])
-        speed = course.velocity_m_s + course.velocity_by @ value[own]
-        velocity += share * at_times(course, speed, times_s)
-        by[:, :, own] += share * position_by
-    return position, by, velocity
-
-
-def keep_together(
-    normal: Normal,
-    courses: Sequence[Course],
-    begin: NDArray[np.int64],
-    value: NDArray[np.float64],
-    settings: TrackSettings,
+def keep_in_reach(
+    normal: Normal, courses: Sequence[Course], begin: NDArray[np.int64], settings: TrackSettings
 ) -> None:
-    """Add: the feet stay near the lane, and two feet within reach of each other."""
+    """Add: the feet stay within reach of each other."""
     first = max(course.time_s[0] for course in courses)
     last = min(course.time_s[-1] for course in courses)
     times = np.arange(first, last, 0.1)
-    position, by, _ = middle(courses, begin, value, times)
-    normal.add(by[:, 1], position[:, 1], 0.1 / settings.lane_independent_s / settings.lane_sd_m**2)
-    if len(courses) == 2:
-        places, bys = [], []
-        for k, course in enumerate(courses):
-            own = slice(begin[k], begin[k + 1])
-            position_by = at_times(course, course.position_by, times)
-            places.append(at_times(course, course.position_m, times) + position_by @ value[own])
-            wide = np.zeros((len(times), 2, len(value)))
-            wide[:, :, own] = position_by
-            bys.append(wide)
-        apart, apart_by = places[0] - places[1], bys[0] - bys[1]
-        for axis, usual in ((0, 0.0), (1, settings.apart_m)):
-            weight = 0.1 / settings.reach_independent_s / settings.reach_sd_m[axis] ** 2
-            normal.add(apart_by[:, axis], apart[:, axis] - usual, weight)
+    count = normal.left.shape[0]
+    apart, by = np.zeros((len(times), 2)), np.zeros((len(times), 2, count))
+    for k, (course, sign) in enumerate(zip(courses, (1.0, -1.0), strict=True)):
+        apart += sign * at_times(course, course.position_m, times)
+        by[:, :, begin[k] : begin[k + 1]] = sign * at_times(course, course.position_by, times)
+    for axis, usual in ((0, 0.0), (1, settings.apart_m)):
+        weight = 0.1 / settings.reach_independent_s / settings.reach_sd_m[axis] ** 2
+        normal.add(by[:, axis], apart[:, axis] - usual, weight)
 
 
 def keep_beside(
     normal: Normal,
     courses: Sequence[Course],
     begin: NDArray[np.int64],
-    value: NDArray[np.float64],
     strides_s: NDArray[np.float64],
     settings: TrackSettings,
 ) -> None:
@@ -214,55 +205,13 @@ def keep_beside(
     The feet swing to and fro within a stride, which says nothing; what their mean does from stride to
     stride would be a difference of direction.
     """
+    count = normal.left.shape[0]
     for begin_s, end_s in itertools.pairwise(strides_s):
         times = np.linspace(begin_s, end_s, 24, endpoint=False)
-        apart = np.zeros(2)
-        by = np.zeros((2, len(value)))
+        apart, by = np.zeros(2), np.zeros((2, count))
         for k, (course, sign) in enumerate(zip(courses, (1.0, -1.0), strict=True)):
-            own = slice(begin[k], begin[k + 1])
-            position_by = at_times(course, course.position_by, times).mean(axis=0)
-            apart += sign * (
-                at_times(course, course.position_m, times).mean(axis=0) + position_by @ value[own]
-            )
-            by[:, own] += sign * position_by
+            apart += sign * at_times(course, course.position_m, times).mean(axis=0)
+            by[:, begin[k] : begin[k + 1]] = sign * at_times(course, course.position_by, times).mean(axis=0)
         apart[1] -= settings.apart_m
         for axis in (0, 1):
             normal.add(by[axis : axis + 1], apart[axis : axis + 1], settings.beside_sd_m[axis] ** -2)
-
-
-def gate_spread(gates: Gates, settings: TrackSettings) -> NDArray[np.float64]:
-    """Spread of the clock offset (free) and of the body's place against the feet at the start line."""
-    known = gates.start_behind_m is not None
-    behind = settings.start_behind_known_sd_m if known else settings.start_behind_sd_m
-    return np.array([100.0, np.hypot(settings.lead_sd_m, behind)])
-
-
-def pass_gates(
-    normal: Normal,
-    courses: Sequence[Course],
-    begin: NDArray[np.int64],
-    value: NDArray[np.float64],
-    gates: Gates,
-    settings: TrackSettings,
-) -> None:
-    """Add: the body passes the gates at their times; clock offset and lead are fitted along."""
-    at = begin[-1]
-    behind = settings.start_behind_m if gates.start_behind_m is None else gates.start_behind_m
-    if value[at + OFFSET] == 0.0:
-        value[at + OFFSET] = first_passage(courses, begin, value, behind - settings.lead_m) - gates.time_s[0]
-    times = gates.time_s + value[at + OFFSET]
-    position, by, velocity = middle(courses, begin, value, times)
-    miss = position[:, 0] + settings.lead_m + value[at + LEAD] - behind - gates.position_m
-    by = by[:, 0].copy()
-    by[:, at + OFFSET] = np.maximum(velocity[:, 0], 0.5)
-    by[:, at + LEAD] = 1.0
-    normal.add(by, miss, settings.gate_sd_m**-2)
-
-
-def first_passage(
-    courses: Sequence[Course], begin: NDArray[np.int64], value: NDArray[np.float64], distance_m: float
-) -> float:
-    """Time at which the middle of the feet first lies this far along the lane [s]."""
-    times = np.arange(courses[0].time_s[0], courses[0].time_s[-1], 0.02)
-    position, _, _ = middle(courses, begin, value, times)
-    return float(times[np.argmax(position[:, 0] > distance_m)])

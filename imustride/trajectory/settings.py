@@ -13,6 +13,7 @@ class TrackSettings:
 
     step_s: float = 0.02
     knot_s: float = 0.5
+    usual_stride_s: float = 0.7
     rest_s: float = 1.0  # of the stance
     default_lever_m: tuple[float, float, float] = (0.0, 0.0, 0.10)
     half_blade_m: float = 0.13
@@ -25,7 +26,7 @@ class TrackSettings:
     gyro_bias_sd_rad_s: float = 0.002
     start_sd_m: tuple[float, float] = (0.08, 0.15)
     half_stance_m: float = 0.15
-    wander_m_s: float = 0.12  # of the integrated velocity, a second
+    wander_m_s: float = 0.06  # of the integrated velocity, a second
     slip_sd_m_s: float = 0.06
     heading_sd_rad: float = np.radians(0.6)
     sliding_point_sd_m: float = 0.08
@@ -36,8 +37,8 @@ class TrackSettings:
     apart_m: float = 0.35
     reach_independent_s: float = 0.35
     beside_sd_m: tuple[float, float] = (0.12, 0.08)
-    lane_sd_m: float = 0.35
-    lane_independent_s: float = 0.7
+    lane_sd_m: float = 0.6
+    lane_independent_s: float = 2.0
     lead_m: float = 0.25
     lead_sd_m: float = 0.12
     start_behind_m: float = 0.5
@@ -48,4 +49,6 @@ class TrackSettings:
     longest_s: float = 25.0  # from start to stop, for the stop to say something
     after_s: float = 1.0
     stop_s: float = 0.2  # of the stance after the stop
-    steps: int = 5
+    steps: int = 7
+    steps_before_gates: int = 2
+    after_gated_s: float = 3.0  # behind the last push, where a gate may lie there

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from imustride.kinematics import BladePath
-from imustride.trajectory.joint import Gates, middle, solve
+from imustride.trajectory.body import body_path
+from imustride.trajectory.joint import Rhythm, solve
+from imustride.trajectory.middle import averaged, middle
 from imustride.trajectory.settings import TrackSettings
 from imustride.trajectory.skate import course
 
@@ -16,11 +19,19 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Kinematics
+    from imustride.kinematics import BodyPath, Clock, Gates, Kinematics
     from imustride.trajectory.joint import Solution
     from imustride.trajectory.skate import Course
 
 SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Tracks:
+    """Paths of the blades by side, and of the body that they carry."""
+
+    paths: dict[str, BladePath]
+    body: BodyPath
 
 
 def first_lane_yaw(kinematics: Kinematics, until_s: float) -> float:
@@ -48,7 +59,7 @@ def track(
     stands: Mapping[str, bool],
     gates: Gates | None = None,
     settings: TrackSettings | None = None,
-) -> dict[str, BladePath]:
+) -> Tracks:
     """Fit the paths of one or two skates.
 
     Parameters
@@ -63,7 +74,7 @@ def track(
 
     Returns
     -------
-    dict of side to BladePath
+    Tracks
     """
     settings = settings or TrackSettings()
     sides = [side for side in SIDES if side in kinematics]
@@ -73,17 +84,44 @@ def track(
     for side in sides:
         one, stop = kinematics[side], kinematics[side].cut.stop_s
         still = stop is not None and stands[side] and stop[0] - one.cut.stance_s[1] < settings.longest_s
-        end = stop[0] + settings.stop_s if stop is not None and still else ends[side] + settings.after_s
+        after_s = settings.after_s if gates is None else settings.after_gated_s
+        end = stop[0] + settings.stop_s if stop is not None and still else ends[side] + after_s
         start = (0.0, settings.half_stance_m * (1 if side == "left" else -1))
         yaw = first_lane_yaw(one, ends[side])
         courses.append(course(one, clocks[side], (one.cut.stance_s[1], end), yaw, start, settings))
         own_times = courses[-1].time_s - float(np.asarray(clocks[side].reference(0.0)))
         on_ice.append(inside_contacts(own_times, contacts_s[side], settings.inside_s))
         stopped.append(still)
-    strides = np.asarray(clocks[sides[0]].reference(contacts_s[sides[0]][1:, 0]))
-    solution = solve(courses, on_ice, stopped, strides[np.isfinite(strides)], gates, settings)
-    finish = max(float(np.asarray(clocks[side].reference(ends[side]))) for side in sides)
-    return in_lane(kinematics, clocks, courses, solution, finish)
+    on_s = tuple(np.asarray(clocks[side].reference(contacts_s[side][1:, 0])) for side in sides)
+    end_s = max(float(np.asarray(clocks[side].reference(ends[side]))) for side in sides)
+    rhythm = Rhythm(on_s, end_s, settings.usual_stride_s)
+    solution = solve(courses, on_ice, stopped, rhythm, gates, settings)
+    finish_s = float(solution.gate_s[-1]) if len(solution.gate_s) else end_s
+    lane = lane_of(courses, solution, rhythm, finish_s, settings)
+    body = body_path(courses, solution, rhythm, lane[0], gates, settings)
+    return Tracks(in_lane(kinematics, clocks, courses, solution, lane), body)
+
+
+def lane_of(
+    courses: Sequence[Course],
+    solution: Solution,
+    rhythm: Rhythm,
+    finish_s: float,
+    settings: TrackSettings,
+) -> tuple[float, float]:
+    """Direction of the lane and its standard deviation [rad]: from the feet's middle in the stance to the finish.
+
+    At the finish the feet are averaged over a stride: an instant would lay their sway into the lane.
+    """
+    feet = middle(courses, len(solution.value), settings.step_s)
+    at = np.array([min(finish_s, feet.time_s[-1])])
+    width = rhythm.stride_s(at)
+    root = np.asarray(np.linalg.cholesky(solution.covariance), float)
+    position = feet.at(solution.value)
+    way = averaged(feet.time_s, position, at, width)[0] - position[0]
+    spread = (averaged(feet.time_s, feet.by, at, width)[0] - feet.by[0]) @ root
+    distance = float(np.hypot(*way))
+    return float(np.arctan2(way[1], way[0])), float(np.linalg.norm(spread[1])) / max(distance, 1.0)
 
 
 def in_lane(
@@ -91,16 +129,10 @@ def in_lane(
     clocks: Mapping[str, Clock],
     courses: Sequence[Course],
     solution: Solution,
-    finish_s: float,
+    lane: tuple[float, float],
 ) -> dict[str, BladePath]:
-    """Lay the lane from the feet's middle in the stance to their middle where pushing ends."""
+    """Apply the fit to each skate and turn its path into the lane."""
     begin = np.concatenate(([0], np.cumsum([len(one.spread) for one in courses])))
-    way, way_by, _ = middle(courses, begin, solution.value, np.array([finish_s]))
-    distance = float(np.hypot(*way[0]))
-    lane = (
-        float(np.arctan2(way[0, 1], way[0, 0])),
-        float(np.sqrt(way_by[0, 1] @ solution.covariance @ way_by[0, 1])) / max(distance, 1.0),
-    )
     root = np.asarray(np.linalg.cholesky(solution.covariance), float)
     sides = [side for side in SIDES if side in kinematics]
     return {

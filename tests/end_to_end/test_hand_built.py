@@ -26,7 +26,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imustride.kinematics import Clock, Cut, Kinematics
+from imustride.kinematics import Clock, Cut, Gates, Kinematics
 from imustride.metrics.pushes import FLAGS, Foot, push_table
 from imustride.metrics.runs import run_row
 from imustride.metrics.symmetry import MetricSymmetry, symmetry_table
@@ -263,7 +263,7 @@ def test_left_against_right_as_worked_out(table):
 def test_the_run_in_one_line_as_worked_out(table):
     # Push 0 stays out. Strides .80, .65, .70: 3 / 2.15 = 1.39535 Hz; steps .50, .30, .35: 3 / 1.15 = 2.6087 Hz.
     # 30.48 m between the gates in 4.80 s: 6.35 m/s. The left foot pushes off last from standing.
-    gates = (np.array([0.0, 15.0, 30.48]), np.array([0.0, 2.90, 4.80]))
+    gates = Gates(np.array([0.0, 15.0, 30.48]), np.array([0.0, 2.90, 4.80]))
     row = run_row("run-1", "left_skate", table, gates, usable=True, reason="")
     assert (row["run"], row["clock"], row["start_foot"]) == ("run-1", "left_skate", "left")
     assert (row["pushes_left"], row["pushes_right"]) == (2, 2)

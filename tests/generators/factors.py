@@ -234,4 +234,5 @@ def _device(rng: np.random.Generator, grade: str) -> Factors:
 
 def _gates(rng: np.random.Generator) -> Factors:
     """Where the body that the beam sees is before the feet, and the feet behind the first gate."""
-    return {"body_lead_m": rng.uniform(0.05, 0.4), "start_behind_m": rng.uniform(0.3, 1.0)}
+    lead = rng.uniform(0.05, 0.4)
+    return {"body_lead_m": lead, "start_behind_m": lead + rng.uniform(0.15, 0.7)}

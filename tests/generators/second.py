@@ -18,7 +18,7 @@ from tests.generators.motion import Motion, move_skate
 from tests.generators.plan import Plan, make_plan
 from tests.generators.shapes import GRID_HZ, integral
 from tests.generators.shapes import step as smooth_step
-from tests.generators.truth import true_pushes
+from tests.generators.truth import lane, true_pushes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,6 +46,8 @@ class SimulatedRun:
         True times at which the body crosses the gates at 0 and 30.48 m [s]; NaN where never.
     front_s, front_m : ndarray, shape (n,)
         Where the front of the body is along its path, from the first gate, on the clock of the left skate.
+    gate_lane_rad : float
+        Turn from the lane of the truth, which ends where pushing ends, to the one that ends at the last gate.
     plan, motions, devices, units : for tests of the generator itself
     """
 
@@ -56,6 +58,7 @@ class SimulatedRun:
     gates_s: tuple[float, float]
     front_s: Array
     front_m: Array
+    gate_lane_rad: float
     plan: Plan = field(repr=False)
     motions: dict[str, Motion] = field(repr=False)
     devices: dict[str, Logged] = field(repr=False)
@@ -107,7 +110,15 @@ def simulate_run(
     truth = true_pushes(plan, motions, devices, f"{grade}-{seed}")
     logs = {f"{side}_skate": device.log for side, device in devices.items()}
     front_s = devices["left"].own(time_s)
-    return SimulatedRun(logs, truth, factors, grade, gates_s, front_s, front_m, plan, motions, devices, units)
+    turn = turned(lane(plan, motions), lane(plan, motions, gates_s[1]))
+    return SimulatedRun(
+        logs, truth, factors, grade, gates_s, front_s, front_m, turn, plan, motions, devices, units
+    )
+
+
+def turned(one: Array, other: Array) -> float:
+    """Angle from one direction to another, counter-clockwise [rad]."""
+    return float(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
 
 
 def front(f: Factors, plan: Plan, body: Body, motions: dict[str, Motion]) -> Array:

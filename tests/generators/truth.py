@@ -44,10 +44,14 @@ def level_y(motion: Motion, plan: Plan) -> Array:
     return unit
 
 
-def lane(plan: Plan, motions: dict[str, Motion]) -> Array:
-    """Unit vector from the feet's midpoint in the quiet stance to their midpoint where pushing ends (2,)."""
+def lane(plan: Plan, motions: dict[str, Motion], finish_s: float = np.nan) -> Array:
+    """Unit vector from the feet's midpoint in the quiet stance to their midpoint at the finish (2,).
+
+    The finish is where pushing ends, unless a time is given.
+    """
     middle = 0.5 * (motions["left"].place_m[:, :2] + motions["right"].place_m[:, :2])
-    way = _at(middle, plan.pushes_end_s) - middle[_span(*plan.quiet_s)].mean(axis=0)
+    finish_s = finish_s if np.isfinite(finish_s) else plan.pushes_end_s
+    way = _at(middle, finish_s) - middle[_span(*plan.quiet_s)].mean(axis=0)
     unit: Array = way / np.linalg.norm(way)
     return unit
 

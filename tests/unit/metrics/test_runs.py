@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from imustride.kinematics import Gates
 from imustride.metrics.columns import CONTRACT, in_contract_order, no_pushes, push_columns
 from imustride.metrics.runs import run_row
 
@@ -16,7 +17,7 @@ PUSHES = pd.DataFrame(
         "stride_time_s": [np.nan, np.nan, 0.5, 0.75],
     }
 )
-GATES = (np.array([0.0, 10.0, 30.48]), np.array([0.0, 2.1, 4.8]))
+GATES = Gates(np.array([0.0, 10.0, 30.48]), np.array([0.0, 2.1, 4.8]))
 
 
 def row(pushes=PUSHES, gates=GATES):

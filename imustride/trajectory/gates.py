@@ -1,0 +1,72 @@
+"""The gates in the fit: positions known, times on a clock of their own, and a beam that sees the body."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.trajectory.middle import averaged
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import Gates
+    from imustride.trajectory.middle import Middle
+    from imustride.trajectory.settings import TrackSettings
+
+OFFSET, LEAD = (
+    -2,
+    -1,
+)  # the last two unknowns: offset of the timing clock [s], lead of the body and start line [m]
+
+
+def gate_spread(gates: Gates, settings: TrackSettings) -> NDArray[np.float64]:
+    """Spread of the clock offset (free) and of the body's place against the feet at the start line."""
+    known = gates.start_behind_m is not None
+    behind = settings.start_behind_known_sd_m if known else settings.start_behind_sd_m
+    return np.array([100.0, np.hypot(settings.lead_sd_m, behind)])
+
+
+def gate_places_m(gates: Gates, settings: TrackSettings) -> NDArray[np.float64]:
+    """Where the gates stand along the lane, from the feet in the stance [m], shape (g,)."""
+    behind = settings.start_behind_m if gates.start_behind_m is None else gates.start_behind_m
+    return np.asarray(gates.position_m + behind)
+
+
+def first_passage_s(feet: Middle, value: NDArray[np.float64], distance_m: float) -> float:
+    """Time at which the middle of the feet first lies this far along the lane [s]."""
+    along = feet.at(value)[:, 0]
+    return float(feet.time_s[np.argmax(along > min(distance_m, along.max() - 1e-6))])
+
+
+def pass_gates(
+    feet: Middle,
+    stride_s: NDArray[np.float64],
+    value: NDArray[np.float64],
+    gates: Gates,
+    settings: TrackSettings,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return what is left over at each gate [m], its derivatives, and the times of the gates.
+
+    Parameters
+    ----------
+    feet : Middle
+    stride_s : ndarray, shape (n,)
+        Stride time at the times of `feet`; over a stride the feet average out to the body.
+    value : ndarray, shape (unknowns,)
+        The offset is set here as long as it is zero.
+    gates : Gates
+    settings : TrackSettings
+    """
+    places = gate_places_m(gates, settings)
+    if value[OFFSET] == 0.0:
+        value[OFFSET] = first_passage_s(feet, value, places[0] - settings.lead_m) - gates.time_s[0]
+    times = gates.time_s + value[OFFSET]
+    width = np.interp(times, feet.time_s, stride_s)
+    along = averaged(feet.time_s, feet.at(value)[:, 0], times, width)
+    by = averaged(feet.time_s, feet.by[:, 0], times, width)
+    speed = averaged(feet.time_s, np.gradient(feet.at(value)[:, 0], feet.time_s), times, width)
+    by[:, OFFSET] = np.maximum(speed, 0.5)
+    by[:, LEAD] = 1.0
+    return along + settings.lead_m + value[LEAD] - places, by, times
