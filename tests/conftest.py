@@ -1,5 +1,6 @@
 """A session result made by hand, with nothing of the analysis in it; and where the open data are."""
 
+import dataclasses
 import datetime as dt
 import io
 import os
@@ -10,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imustride.kinematics import Clock, Cut, Kinematics
+from imustride.kinematics import BladePath, BodyPath, Clock, Cut, Gates, Kinematics
 from imustride.results import RunResult, SessionResult
 from imustride.session import Columns, Run, Sensor, Session, Units
 
@@ -97,6 +98,28 @@ def hand_made_skate(side, samples=400):
     )
 
 
+def hand_made_path(side, own_s):
+    """A blade that speeds up to 8 m/s and swings half a metre to its side and back, 1.6 times a second."""
+    since = np.maximum(own_s - own_s[0] - 1.0, 0.0)
+    sign = 1 if side == "left" else -1
+    along = 8.0 * (since - 1.2 * (1 - np.exp(-since / 1.2)))
+    across = sign * (0.15 + 0.25 * np.sin(np.pi * 1.6 * since) ** 2)
+    root = np.zeros((len(own_s), 2, 2))
+    root[:, 0, 0], root[:, 1, 1] = 0.05, 0.02
+    place = np.column_stack([along, across])
+    still = np.zeros(400)
+    return BladePath(own_s, place, np.gradient(place, own_s, axis=0), still, root, np.zeros((400, 2)), 0.01)
+
+
+def hand_made_body(time_s, gate_m):
+    along = hand_made_path("left", time_s).position_m[:, 0]
+    root = np.full((len(time_s), 1), 0.05)
+    passed = np.interp(gate_m, along, time_s)
+    return BodyPath(
+        time_s, along, np.gradient(along, time_s), root, root, gate_m, passed, np.zeros(len(gate_m))
+    )
+
+
 def hand_made_symmetry():
     table = pd.read_csv(io.StringIO(SYMMETRY), keep_default_na=False, na_values=["-"])
     return table.astype({"runs_needed": "Int64"})
@@ -111,6 +134,11 @@ def hand_made_result(consent="guardian"):
         RunResult(name, hand_made_pushes(name, seed), skates, clocks, usable=not reason, reason=reason)
         for seed, (name, reason) in enumerate(zip(names, reasons, strict=True))
     )
+    seconds = np.arange(9.3, 17.0, 0.02)
+    paths = {"left": hand_made_path("left", seconds), "right": hand_made_path("right", seconds + 2.5)}
+    gates = Gates(np.array([0.0, 30.48]), np.array([0.0, 4.832]), 0.5)
+    body = hand_made_body(seconds, np.array([0.5, 30.98]))
+    runs = (dataclasses.replace(runs[0], paths=paths, body=body, gates=gates), *runs[1:])
     runs_table = pd.DataFrame(
         {
             "run": names,

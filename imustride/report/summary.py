@@ -6,6 +6,8 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from imustride import __version__
 from imustride.report.rows import (
     accuracy_rows,
@@ -31,6 +33,7 @@ CONSENT = {
     None: "not on record: ask for it before this page goes to anyone",
 }
 SURFACE = {"ice": "ice", "synthetic": "synthetic ice (not comparable with ice)"}
+Table = tuple[list[str], list[list[str]]]  # headings and rows
 SCOPE = {"run": "this one run", "day": "the athlete on this day"}
 
 
@@ -90,17 +93,38 @@ def _pictures(result: SessionResult) -> list[dict[str, Any]]:
     indexed = indexed[
         indexed["ci_low_percent"].map(math.isfinite) & indexed["ci_high_percent"].map(math.isfinite)
     ]
-    drawn = []
+    drawn: list[tuple[str, str, tuple[str, str], Table | None]] = []
     if runs:
-        drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs)))
+        drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs), None))
+    drawn += _from_above(result)
     if turning:
-        drawn.append(("Push-off angular velocity, push by push", course(turning), _course_words(turning)))
+        drawn.append(
+            ("Push-off angular velocity, push by push", course(turning), _course_words(turning), None)
+        )
     if len(indexed):
-        drawn.append(("Left and right compared", intervals(indexed), _interval_words(indexed)))
+        drawn.append(("Left and right compared", intervals(indexed), _interval_words(indexed), None))
     return [
-        {"title": title, "svg": Markup(svg), "says": says, "caption": caption}  # noqa: S704 - our own drawing
-        for title, svg, (says, caption) in drawn
+        {"title": title, "svg": Markup(svg), "says": says, "caption": caption, "table": table}  # noqa: S704 - our own drawing
+        for title, svg, (says, caption), table in drawn
     ]
+
+
+def _from_above(result: SessionResult) -> list[tuple[str, str, tuple[str, str], Table | None]]:
+    """Draw one run from above; nothing where no run has a path."""
+    from imustride.report.above import NO_GATES, NOT_PLACED, above_words, from_above, place_table
+    from imustride.report.tracks import drawn_run, tracks
+
+    times_s = dict(zip(result.runs_table["run"], result.runs_table["gate_time_s"], strict=True))
+    found = drawn_run(result.runs, times_s)
+    if found is None:
+        return []
+    run, why = found
+    gate_m = np.zeros(0) if run.body is None else run.body.gate_m
+    without = NO_GATES if run.gates is None else NOT_PLACED
+    shown = tracks(run.paths, run.clocks, run.pushes, gate_m)
+    words = above_words(f"{run.name}, {why}", shown, gate_m, run.pushes, without)
+    picture = from_above(shown, gate_m, without)
+    return [(f"{run.name} seen from above", picture, words, place_table(shown, run.pushes))]
 
 
 def _counts(runs: dict[str, pd.DataFrame]) -> str:

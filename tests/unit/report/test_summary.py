@@ -130,8 +130,31 @@ def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
 
 def test_every_picture_is_described(page):
     figures = re.findall(r'<figure role="img" aria-label="([^"]+)">\s*<svg ', page)
-    assert len(figures) == 3
+    assert len(figures) == 4
     assert "9 pushes left, 9 right" in figures[0]
+    assert "10 blade-offs left and 9 blade-offs right" in figures[1]
+
+
+def test_the_run_from_above_is_named_and_its_numbers_are_in_a_table(page):
+    text = words(page)
+    assert "run-1 seen from above" in text
+    assert "run-1, the first that counts and has tracks. The skater goes from left to right" in text
+    assert "timing gates (G) at 0.50 and 30.98 m" in text
+    table = page[page.index("Numbers of the picture") :]
+    assert re.search(r"<td>R9</td><td>[\d.]+ ±0\.05</td>", table)
+
+
+def test_gates_that_could_not_be_placed_are_said(result):
+    run = dataclasses.replace(result.runs[0], body=None)
+    assert "timing gates not placed" in words(summary_page(dataclasses.replace(result, runs=(run,))))
+    bare = dataclasses.replace(run, gates=None)
+    assert "no timing gates" in words(summary_page(dataclasses.replace(result, runs=(bare,))))
+
+
+def test_it_is_said_that_paths_were_not_checked_and_how_they_could_be(page):
+    text = words(page)
+    assert "not been checked against motion capture" in text
+    assert "a camera above the lane" in text
 
 
 def test_feet_differ_by_more_than_colour(page):
