@@ -172,8 +172,8 @@ def padded(by: NDArray[np.float64], begin: int, count: int) -> NDArray[np.float6
 def keep_near(normal: Normal, feet: Middle, until_s: float, settings: TrackSettings) -> None:
     """Add: the middle of the feet stays near the lane as long as the skater pushes."""
     pushing = feet.time_s <= until_s
-    weight = pushing * settings.step_s / settings.lane_independent_s / settings.lane_sd_m**2
-    normal.add(feet.by[:, 1], feet.position_m[:, 1], weight)
+    weight = settings.step_s / settings.lane_independent_s / settings.lane_sd_m**2
+    normal.add(feet.by[pushing, 1], feet.position_m[pushing, 1], weight)
 
 
 def keep_in_reach(
