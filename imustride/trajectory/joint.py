@@ -15,7 +15,7 @@ import numpy as np
 from imustride.recording import ALONE, pieces
 from imustride.trajectory.gates import gate_spread, pass_gates
 from imustride.trajectory.middle import at_times, middle, stride_at
-from imustride.trajectory.skate import LEVER
+from imustride.trajectory.skate import LEVER, WANDER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,6 +54,7 @@ class Solution:
     """Unknowns of all skates and the gates, one after the other, their covariance, and what is left over.
 
     `gate_miss_m` and `gate_s`: at each gate, and when it was passed on the reference clock; empty without gates.
+    `evidence`: logarithm of how likely the data are with the spreads assumed, up to a constant.
     """
 
     value: NDArray[np.float64]
@@ -61,14 +62,16 @@ class Solution:
     slip_rms_m_s: float
     gate_miss_m: NDArray[np.float64]
     gate_s: NDArray[np.float64]
+    evidence: float
 
 
 class Normal:
-    """Normal equations that residuals are added to."""
+    """Normal equations that residuals are added to, and the cost of what is left over."""
 
-    def __init__(self, left: NDArray[np.float64], right: NDArray[np.float64]) -> None:
+    def __init__(self, left: NDArray[np.float64], right: NDArray[np.float64], cost: float = 0.0) -> None:
         self.left = left
         self.right = right
+        self.cost = cost
 
     def add(
         self, by: NDArray[np.float64], miss: NDArray[np.float64], weight: NDArray[np.float64] | float
@@ -79,10 +82,13 @@ class Normal:
             scaled = by[rows] * weight[rows, None]
             self.left += scaled.T @ by[rows]
             self.right -= scaled.T @ miss[rows]
+        self.cost += float(weight @ miss**2)
 
     def around(self, value: NDArray[np.float64]) -> Normal:
         """Return equations for a step from `value`, of residuals that are linear and were added at zero."""
-        return Normal(self.left.copy(), self.right - self.left @ value)
+        moved = self.left @ value
+        cost = self.cost + float(value @ (moved - 2 * self.right))
+        return Normal(self.left.copy(), self.right - moved, cost)
 
 
 def solve(
@@ -111,27 +117,54 @@ def solve(
         [course.spread for course in courses] + ([gate_spread(gates, settings)] if gates else [])
     )
     begin = np.concatenate(([0], np.cumsum([len(course.spread) for course in courses])))
-    count = len(spread)
-    feet = middle(courses, count, settings.step_s)
-    linear = Normal(np.diag(spread**-2.0), np.zeros(count))
+    feet = middle(courses, len(spread), settings.step_s)
+    linear = Normal(np.zeros((len(spread), len(spread))), np.zeros(len(spread)))
     for k, course in enumerate(courses):
         if stopped[k]:
-            by = padded(course.velocity_by[-1], begin[k], count)
+            by = padded(course.velocity_by[-1], begin[k], len(spread))
             linear.add(by, course.velocity_m_s[-1], settings.stop_sd_m_s**-2)
     keep_near(linear, feet, rhythm.end_s, settings)
     if len(courses) == 2:
         keep_in_reach(linear, courses, begin, settings)
         keep_beside(linear, courses, begin, rhythm.begin_s, settings)
-    value = np.zeros(count)
+    wanders = np.concatenate([begin[k] + np.arange(WANDER, len(one.spread)) for k, one in enumerate(courses)])
+    best, value = None, np.zeros(len(spread))
+    for factor in settings.wander_factors:
+        scaled = spread.copy()
+        scaled[wanders] *= factor
+        found = descend(courses, on_ice, feet, rhythm, gates, linear, scaled, value, settings)
+        value = found.value
+        if best is None or found.evidence > best.evidence:
+            best = found
+    assert best is not None
+    return best
+
+
+def descend(
+    courses: Sequence[Course],
+    on_ice: Sequence[NDArray[np.bool_]],
+    feet: Middle,
+    rhythm: Rhythm,
+    gates: Gates | None,
+    linear: Normal,
+    spread: NDArray[np.float64],
+    value: NDArray[np.float64],
+    settings: TrackSettings,
+) -> Solution:
+    """Find the unknowns of given spreads by Gauss-Newton steps from `value`, and how likely these spreads are."""
+    prior = Normal(linear.left + np.diag(spread**-2.0), linear.right, linear.cost)
+    begin = np.concatenate(([0], np.cumsum([len(course.spread) for course in courses])))
     miss, passed = np.zeros(0), np.zeros(0)
     for step in range(settings.steps):
-        normal = linear.around(value)
+        normal = prior.around(value)
         slips = []
         for k, course in enumerate(courses):
             slip, angle, by, sd = drift_angle(course, value[begin[k] : begin[k + 1]], settings)
-            weight = on_ice[k] / (1 + (angle / (2.5 * sd)) ** 2) ** 2 / sd**2
-            weight = weight * settings.step_s / settings.slip_independent_s
-            normal.add(padded(by, begin[k], count), angle, weight)
+            share = on_ice[k] * settings.step_s / settings.slip_independent_s
+            soft = 1 + (angle / (settings.robust_sd * sd)) ** 2
+            normal.add(padded(by, begin[k], len(spread)), angle, share / (soft * sd) ** 2)
+            # The cost of Geman and McClure is r^2 / soft; its weight r^2 / soft^2 was added.
+            normal.cost += float(np.sum(share * (angle / sd) ** 2 * (1 / soft - 1 / soft**2)))
             slips.append(slip[on_ice[k]])
         # The clock of the gates is laid on paths that the rest of the fit has already put straight.
         if gates is not None and step >= settings.steps_before_gates:
@@ -139,8 +172,10 @@ def solve(
             tracked = passed < feet.time_s[-1]
             normal.add(by[tracked], miss[tracked], settings.gate_sd_m**-2)
         value = value + np.linalg.solve(normal.left, normal.right)
-    rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826) if slips else np.nan
-    return Solution(value, np.asarray(np.linalg.inv(normal.left), float), rms, miss, passed)
+    rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826)
+    volume = float(np.linalg.slogdet(normal.left)[1] + 2 * np.log(spread).sum())
+    covariance = np.asarray(np.linalg.inv(normal.left), float)
+    return Solution(value, covariance, rms, miss, passed, -0.5 * (normal.cost + volume))
 
 
 def drift_angle(

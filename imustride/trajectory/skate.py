@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from imustride.kinematics import Clock, Kinematics
     from imustride.trajectory.settings import TrackSettings
 
-YAW, LEVER, MOUNT, ROLL = 0, 1, 2, 3
-ACCELEROMETER, GYRO = slice(4, 7), slice(7, 10)
-START = slice(10, 12)
-WANDER = 12
+YAW, LEVER, MOUNT, ROLL, HEIGHT, ROCKER = range(6)
+ACCELEROMETER, GYRO = slice(6, 9), slice(9, 12)
+START = slice(12, 14)
+WANDER = 14
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -27,7 +27,7 @@ class Course:
 
     Unknowns, in order: turn of the whole path about the vertical [rad], fore-aft place of the ice
     contact [m], turn of the sensor on the blade about its vertical [rad], roll of the blade in the stance [rad],
-    accelerometer bias [m/s^2] (3), gyroscope bias [rad/s] (3), place at the start [m] (2), and
+    height of the sensor above the running edge [m], radius of the rocker [m], accelerometer bias [m/s^2] (3), gyroscope bias [rad/s] (3), place at the start [m] (2), and
     steps of a slow wander of the velocity [m/s], x then y.
 
     Parameters
@@ -100,7 +100,7 @@ def course(
     velocity = (unaided_velocity(kinematics, slice(nodes.start, nodes.stop), settings) @ turn.T)[::every]
     force = np.einsum("nij,nj->ni", attitude, block_mean(kinematics.acceleration_m_s2, nodes, every))
     rate = block_mean(kinematics.angular_velocity_rad_s, nodes, every)
-    by, turned = effects(attitude, force, velocity, step_s, settings)
+    by, turned = effects((attitude, velocity, rate), force, step_s, settings)
     position_by = running_integral(by[:, :2], step_s)
     position_by[:, 0, START.start] = position_by[:, 1, START.start + 1] = 1.0
     slip, slip_by, heading_by = across_blade((attitude, velocity, rate), by, turned, settings)
@@ -108,6 +108,8 @@ def course(
     spread = np.concatenate((
         [settings.yaw_sd_rad, settings.lever_sd_m, max(kinematics.forward_sd_rad, settings.mount_sd_rad)],
         [settings.roll_sd_rad],
+        [settings.height_sd_m if kinematics.position_m is None else settings.measured_height_sd_m],
+        [settings.rocker_radius_sd_m],
         [settings.accelerometer_bias_sd_m_s2] * 3,
         [settings.gyro_bias_sd_rad_s] * 3,
         settings.start_sd_m,
@@ -129,13 +131,16 @@ def course(
 
 
 def effects(
-    attitude: NDArray[np.float64],
+    moved: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     force: NDArray[np.float64],
-    velocity: NDArray[np.float64],
     step_s: float,
     settings: TrackSettings,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """What each unknown does to the velocity and to the attitude (small rotation), shape (n, 3, unknowns)."""
+    """What each unknown does to the velocity and to the attitude (small rotation), shape (n, 3, unknowns).
+
+    `moved` holds attitude (n, 3, 3), velocity (n, 3) and angular velocity (n, 3, segment axes).
+    """
+    attitude, velocity, rate = moved
     knots = max(int(np.ceil((len(force) - 1) * step_s / settings.knot_s)), 1)
     count = WANDER + 2 * knots
     turned = np.zeros((len(force), 3, count))
@@ -150,6 +155,8 @@ def effects(
     wrong[:, :, ACCELEROMETER] -= attitude
     by = running_integral(wrong, step_s)
     by[:, 0, YAW], by[:, 1, YAW] = -velocity[:, 1], velocity[:, 0]
+    # The middle of the edge lies a height below the sensor: v = v_sensor - w x r.
+    by[:, :, HEIGHT] = -np.einsum("nij,nj->ni", attitude, np.cross(rate, [0.0, 0.0, 1.0]))
     ramp = np.clip(np.arange(len(force))[:, None] * step_s / settings.knot_s - np.arange(knots), 0.0, 1.0)
     by[:, 0, WANDER : WANDER + knots] = ramp
     by[:, 1, WANDER + knots :] = ramp
@@ -176,13 +183,16 @@ def across_blade(
     )
     slip_by[:, YAW] = 0.0
     slip_by[:, LEVER] = rate[:, 2]
+    slip_by[:, ROCKER] = np.where(np.abs(place) < settings.half_blade_m, pitch, 0.0) * rate[:, 2]
     slip_by[:, MOUNT] = -np.einsum("ni,ni->n", velocity, attitude[:, :, 0])
     # Nobody stands on upright blades: the unseen roll of the stance turns y towards z.
     slip_by[:, ROLL] = np.einsum("ni,ni->n", velocity, upright)
-    heading_by = turned[:, 2].copy()
-    heading_by[:, MOUNT] = 1.0
+    # The running direction is y laid level: what moves y sideways turns it the more, the flatter the blade lies.
+    moves = np.cross(turned, across[:, :, None], axisa=1, axisb=1, axisc=1)
+    moves[:, :, MOUNT] = -attitude[:, :, 0]
+    moves[:, :, ROLL] = upright
     level = across[:, 0] ** 2 + across[:, 1] ** 2
-    heading_by[:, ROLL] = (across[:, 0] * upright[:, 1] - across[:, 1] * upright[:, 0]) / level
+    heading_by = (across[:, :1] * moves[:, 1] - across[:, 1:2] * moves[:, 0]) / level[:, None]
     return slip, slip_by, heading_by
 
 
