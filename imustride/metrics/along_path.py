@@ -11,8 +11,6 @@ if TYPE_CHECKING:
 
     from imustride.metrics.view import PushView
 
-# Predicted standard deviations came out too small on simulated runs: by this factor (DEVELOPERS).
-SD_FACTOR = 1.5
 ALONG, ACROSS = 0, 1
 
 
@@ -34,4 +32,4 @@ def travelled_sd_m(
         return np.full(len(from_s), np.nan)
     root = view.path.root
     change = (view.path.at(root, to_s) - view.path.at(root, from_s))[:, axis]
-    return np.asarray(SD_FACTOR * np.linalg.norm(change, axis=1))
+    return np.asarray(np.linalg.norm(change, axis=1))

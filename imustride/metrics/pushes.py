@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.metrics.view import PushView, any_in
+from imustride.metrics.edge_change import edge_changes
+from imustride.metrics.view import OtherFoot, PushView, any_in
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,6 +26,7 @@ FLAGS = (
     "after_finish",
     "log_end",
     "no_glide",
+    "no_edge_change",
     "clocks_not_synchronised",
     "gap",
     "clipped",
@@ -33,11 +35,13 @@ FLAGS = (
 EVENT_GUARD_S = 0.02
 RESTS_ON_BLADE_ON = (
     "blade_on_s", "contact_time_s", "stride_time_s", "stride_rate_hz", "step_time_s", "blade_speed_m_s",
-    "stride_length_m", "stride_length_m_sd", "lateral_travel_m", "lateral_travel_m_sd",
+    "blade_speed_m_s_sd", "stride_length_m", "stride_length_m_sd", "step_length_m", "step_length_m_sd", "lateral_travel_m",
+    "lateral_travel_m_sd", "glide_share_ratio", "glide_share_ratio_sd",
 )  # fmt: skip
 RESTS_ON_BLADE_OFF = (
     "contact_time_s", "swing_time_s", "double_support_s", "push_off_angular_velocity_deg_s", "blade_speed_m_s",
-    "track_angle_deg", "track_angle_deg_sd", "stride_width_m", "lateral_travel_m", "lateral_travel_m_sd",
+    "blade_speed_m_s_sd", "track_angle_deg", "track_angle_deg_sd", "stride_width_m", "stride_width_m_sd",
+    "lateral_travel_m", "lateral_travel_m_sd", "glide_share_ratio", "glide_share_ratio_sd",
 )  # fmt: skip
 
 
@@ -94,15 +98,20 @@ def side_table(
         table[metric.name] = metric.measure(view)
     spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
+    timed = np.isfinite(view.on_s) & np.isfinite(view.off_s) & ~spoiled_off
     if foot.path is not None:
-        timed = np.isfinite(view.on_s) & np.isfinite(view.off_s) & ~spoiled_off
-        still = timed & table["track_angle_deg"].isna().to_numpy()
-        flags = [
-            ";".join(filter(None, (words, "no_glide" if flat else "")))
-            for words, flat in zip(flags, still, strict=True)
-        ]
+        flags = with_word(flags, "no_glide", timed & table["track_angle_deg"].isna().to_numpy())
+    changes = edge_changes(view)
+    flags = with_word(flags, "no_edge_change", timed & ~spoiled_on & changes.seen & np.isnan(changes.time_s))
     table["flags"] = pd.Series(flags, dtype=str)
     return table
+
+
+def with_word(flags: list[str], word: str, told: NDArray[np.bool_]) -> list[str]:
+    """Add a word to the flags of the pushes of which it is told."""
+    return [
+        ";".join(filter(None, (words, word if one else ""))) for words, one in zip(flags, told, strict=True)
+    ]
 
 
 def push_view(side: str, feet: Mapping[str, Foot], *, joined: bool) -> tuple[PushView, NDArray[np.bool_]]:
@@ -114,45 +123,46 @@ def push_view(side: str, feet: Mapping[str, Foot], *, joined: bool) -> tuple[Pus
     until_s = np.concatenate((following, np.full(max(count - len(following), 0), np.nan)))[:count]
     next_lost = in_gap(foot.kinematics, until_s)
     next_on_s = np.where(next_lost, np.nan, until_s)
-    other_on_s, other_lost = np.full(count, np.nan), np.zeros(count, bool)
-    if joined:
-        other = next(feet[name] for name in feet if name != side)
-        other_on_s, other_lost = other_blade_on(foot, other, np.stack((on_s, off_s, until_s)))
-    lateral = other_lateral_m(foot, other, off_s) if joined and foot.path is not None else None
-    view = PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s, foot.path, lateral)
+    if not joined:
+        nothing = np.full(count, np.nan)
+        return PushView(foot.kinematics, on_s, off_s, next_on_s, nothing, foot.path), next_lost
+    other = next(feet[name] for name in feet if name != side)
+    theirs_s, other_lost = other_blade_on(foot, other, np.stack((on_s, until_s)))
+    # Back onto the own clock: the map is affine with a drift of some 1e-5, so any time nearby will do.
+    near_s = np.where(np.isfinite(off_s), off_s, on_s)
+    shift_s = np.asarray(foot.clock.reference(near_s)) - near_s
+    other_on_s = np.asarray(other.clock.reference(theirs_s)) - shift_s
+    seen = None
+    if foot.path is not None and other.path is not None:
+        seen = OtherFoot(other.path, theirs_s, other_blade_off(foot, other, off_s))
+    view = PushView(foot.kinematics, on_s, off_s, next_on_s, other_on_s, foot.path, seen)
     return view, next_lost | other_lost
 
 
-def other_lateral_m(foot: Foot, other: Foot, off_s: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Place of the other blade across the lane at its first blade-off after each of this foot's [m]."""
-    if other.path is None:
-        return None
+def other_blade_off(foot: Foot, other: Foot, off_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the other foot's first blade-off after each of this foot's, on its own clock [s]."""
     theirs = np.append(other.contacts_s[: other.pushes, 1], np.nan)
     mine = np.asarray(foot.clock.reference(off_s))
     k = np.searchsorted(np.asarray(other.clock.reference(theirs[:-1])), mine, side="right")
-    lateral = other.path.at(other.path.position_m, theirs[k])[:, 1]
-    return np.where(in_gap(other.kinematics, theirs)[k], np.nan, lateral)
+    return np.where(in_gap(other.kinematics, theirs)[k], np.nan, theirs[k])
 
 
 def other_blade_on(
     foot: Foot, other: Foot, events_s: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return the other foot's blade-on that follows each of this foot's [own clock, s], and where it is lost.
+    """Return the other foot's blade-on that follows each of this foot's [its own clock, s], and where it is lost.
 
-    `events_s` holds this foot's blade-ons, blade-offs and next blade-ons, shape (3, k).
+    `events_s` holds this foot's blade-ons and next blade-ons, shape (2, k).
     """
-    on_s, off_s, until_s = events_s
+    on_s, until_s = events_s
     theirs = np.append(other.contacts_s[1:, 0], np.nan)
     lost = in_gap(other.kinematics, theirs)
-    theirs = np.asarray(other.clock.reference(theirs))
+    on_reference = np.asarray(other.clock.reference(theirs))
     mine = np.nan_to_num(np.asarray(foot.clock.reference(on_s)), nan=-np.inf)
     until = np.nan_to_num(np.asarray(foot.clock.reference(until_s)), nan=np.inf)
-    k = np.searchsorted(theirs[:-1], mine)
-    follows = theirs[k] < until
-    # Back onto the own clock: the map is affine with a drift of some 1e-5, so any time nearby will do.
-    near_s = np.where(np.isfinite(off_s), off_s, on_s)
-    shift_s = np.asarray(foot.clock.reference(near_s)) - near_s
-    return np.where(follows & ~lost[k], theirs[k] - shift_s, np.nan), follows & lost[k]
+    k = np.searchsorted(on_reference[:-1], mine)
+    follows = on_reference[k] < until
+    return np.where(follows & ~lost[k], theirs[k], np.nan), follows & lost[k]
 
 
 def in_gap(kinematics: Kinematics, at_s: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.metrics.across_feet import apart_m
+from imustride.metrics.along_path import ACROSS
 from imustride.registry import Metric
 
 if TYPE_CHECKING:
@@ -19,9 +21,9 @@ def measure(view: PushView) -> NDArray[np.float64]:
 
     Mostly what the fit assumes of the distance between the feet: not for comparison.
     """
-    if view.path is None or view.other_lateral_m is None:
+    if view.other is None:
         return np.full(len(view.off_s), np.nan)
-    return np.asarray(np.abs(view.other_lateral_m - view.path.at(view.path.position_m, view.off_s)[:, 1]))
+    return np.asarray(np.abs(apart_m(view, view.off_s, view.other.off_s, ACROSS)))
 
 
 METRIC = Metric(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 # What the covariance of the fit does not see: levelling of the blade, boot flex (simulated, DEVELOPERS).
-FLOOR_DEG = 0.8
+FLOOR_DEG = 0.4
 
 
 def measure(view: PushView) -> NDArray[np.float64]:

@@ -14,6 +14,25 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class OtherFoot:
+    """What each push sees of the other foot, on that foot's own clock [s].
+
+    Parameters
+    ----------
+    path : BladePath
+        From the same fit as this foot's: their roots have the same columns.
+    on_s : ndarray, shape (k,)
+        Its blade-on that follows this blade-on; NaN where there is none.
+    off_s : ndarray, shape (k,)
+        Its first blade-off after this one; NaN where there is none.
+    """
+
+    path: BladePath
+    on_s: NDArray[np.float64]
+    off_s: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class PushView:
     """Pushes of one side in order of time; all times on the side's own clock [s].
 
@@ -29,8 +48,8 @@ class PushView:
         clocks could not be joined.
     path : BladePath or None
         Where the blade was; None where no path was fitted.
-    other_lateral_m : ndarray, shape (k,), or None
-        Place of the other blade across the lane at its blade-off that follows this one [m].
+    other : OtherFoot or None
+        None where the two feet have no paths in common.
     """
 
     kinematics: Kinematics
@@ -39,7 +58,7 @@ class PushView:
     next_on_s: NDArray[np.float64]
     other_on_s: NDArray[np.float64]
     path: BladePath | None = None
-    other_lateral_m: NDArray[np.float64] | None = None
+    other: OtherFoot | None = None
 
     @property
     def outward(self) -> float:

@@ -1,12 +1,13 @@
 """What every metric must give, whoever wrote it."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from imustride.kinematics import BladePath, Cut, Kinematics
-from imustride.metrics.view import PushView
+from imustride.metrics.view import OtherFoot, PushView
 from imustride.registry import Metric, methods
 
 CONTRACT = (
@@ -20,7 +21,11 @@ UNITS = {
     "_percent": "%", "_ratio": "", "_count": "", "_s": "s", "_m": "m",
 }  # fmt: skip
 METRICS = methods("metrics")
-NEED_A_PATH = ("track_angle_deg", "blade_speed_m_s", "stride_length_m", "stride_width_m", "lateral_travel_m")
+NEED_A_PATH = (
+    "track_angle_deg", "blade_speed_m_s", "stride_length_m", "step_length_m", "stride_width_m", "lateral_travel_m",
+    "track_angle_deg_sd", "blade_speed_m_s_sd", "stride_length_m_sd", "step_length_m_sd", "stride_width_m_sd",
+    "lateral_travel_m_sd",
+)  # fmt: skip
 every = pytest.mark.parametrize("metric", METRICS.values(), ids=METRICS.keys())
 
 
@@ -55,10 +60,21 @@ def path():
     )
 
 
+def other_path():
+    """The other blade, 50 s behind on its clock: beside the first at 102 s of that, then 5 m/s along the lane at 0.3 m."""
+    time_s = np.linspace(50.0, 59.0, 200)
+    made = path()
+    return replace(made, time_s=time_s, position_m=(time_s[:, None] - 52.0) * [5.0, 0.0] + [8.0, 0.3])
+
+
 def view(on, off, following, other, side="left", way=None):
     events = (np.array(values, float) for values in (on, off, following, other))
-    lateral = None if way is None else np.full(len(on), 0.3)
-    return PushView(skate(side), *events, way, lateral)
+    seen = (
+        None
+        if way is None
+        else OtherFoot(other_path(), np.array(other, float) - 50.0, np.array(off, float) - 49.6)
+    )
+    return PushView(skate(side), *events, way, seen)
 
 
 paths = pytest.mark.parametrize("way", [None, path()], ids=["no path", "path"])
@@ -146,11 +162,13 @@ def test_a_path_is_not_invented(name):
 
 @pytest.mark.parametrize(("side", "sign"), [("left", 1), ("right", -1)])
 def test_a_straight_path_is_measured_as_it_is(side, sign):
-    # 4 m/s along, 0.5 m/s to the left: outward on the left foot. The other blade leaves at 0.3 m.
+    # 4 m/s along, 0.5 m/s to the left: outward on the left foot. At 102.0 this blade is at 8.0 m. The other foot lands
+    # at 102.3, which is 52.3 of its clock: 8.0 + 0.3 x 5 = 9.5 m. It leaves at 0.3 m across.
     seen = view([102.0], [102.4], [102.8], [102.3], side, path())
     found = {name: METRICS[name].measure(seen)[0] for name in NEED_A_PATH}
     assert found["blade_speed_m_s"] == pytest.approx(np.hypot(4.0, 0.5))
     assert found["stride_length_m"] == pytest.approx(3.2)
+    assert found["step_length_m"] == pytest.approx(1.5)
     assert found["lateral_travel_m"] == pytest.approx(sign * 0.2)
     assert found["track_angle_deg"] == pytest.approx(sign * np.degrees(np.arctan2(0.5, 4.0)))
     assert found["stride_width_m"] == pytest.approx(abs(0.3 - 2.4 * 0.5))

@@ -91,8 +91,10 @@ EXPECTED = {
     },
     # Right 1: contact 10.90 - 10.45, swing 11.25 - 10.90, stride 11.25 - 10.45, rate 1 / 0.80, step
     # 10.95 - 10.45, double support 10.90 - 10.95: in the air. Peak with the roll at 0.
+    # It stays on its inside edge: no edge change.
     ("right", 1): {
-        "phase": "acceleration", "flags": "", "blade_on_s": 10.45, "blade_off_s": 10.90,
+        "phase": "acceleration", "flags": "no_edge_change", "glide_share_ratio": NAN, "glide_share_ratio_sd": NAN,
+        "blade_on_s": 10.45, "blade_off_s": 10.90,
         "contact_time_s": 0.45, "swing_time_s": 0.35, "stride_time_s": 0.80, "stride_rate_hz": 1.25,
         "step_time_s": 0.50, "double_support_s": -0.05,
         "push_off_angular_velocity_deg_s": 480.0, "edge_angle_deg": 30.0,
@@ -101,17 +103,23 @@ EXPECTED = {
     # 1 / 0.65, step 11.25 - 10.95, double support 11.35 - 11.25. Peak of the pitch rate 600 at roll 22: about
     # the skate's y axis 600 cos 22 = 556.31. Edge with the toe 10 down: asin(sin 25 cos 10) =
     # asin(0.42262 x 0.98481) = 24.595; in the second part of the contact the roll is less.
+    # Edge change: from -6 at 10.95 at 31 / 0.20 = 155 deg/s, so 6 / 155 = 0.03871 s after blade-on: of 0.40 s 0.09677.
+    # Its deviation: 1 / 155 = 6.45 ms of the change, 10 (1 - 0.09677) = 9.03 ms of blade-on, 14 x 0.09677 = 1.35 ms of
+    # blade-off: together 11.18 ms of 400.
     ("left", 2): {
         "phase": "acceleration", "flags": "", "blade_on_s": 10.95, "blade_off_s": 11.35,
         "contact_time_s": 0.40, "swing_time_s": 0.25, "stride_time_s": 0.65, "stride_rate_hz": 1.53846,
         "step_time_s": 0.30, "double_support_s": 0.10,
         "push_off_angular_velocity_deg_s": 556.31, "edge_angle_deg": 24.595,
+        "glide_share_ratio": 0.09677, "glide_share_ratio_sd": 0.02795,
     },
     # Right 2: contact 11.70 - 11.25, swing 11.95 - 11.70, stride 11.95 - 11.25, rate 1 / 0.70, step 11.60 - 11.25,
     # double support 11.70 - 11.60. Peak at 11.60, within 0.15 s: 300 cos(3 + 3 (0.10 / 0.20)) = 300 cos 4.5 =
     # 299.08; pitch there does not matter. Largest edge: -3, at 11.50, pitch 0 by then.
+    # It never comes onto its inside edge: no edge change.
     ("right", 2): {
-        "phase": "acceleration", "flags": "", "blade_on_s": 11.25, "blade_off_s": 11.70,
+        "phase": "acceleration", "flags": "no_edge_change", "glide_share_ratio": NAN, "glide_share_ratio_sd": NAN,
+        "blade_on_s": 11.25, "blade_off_s": 11.70,
         "contact_time_s": 0.45, "swing_time_s": 0.25, "stride_time_s": 0.70, "stride_rate_hz": 1.42857,
         "step_time_s": 0.35, "double_support_s": 0.10,
         "push_off_angular_velocity_deg_s": 299.08, "edge_angle_deg": -3.0,

@@ -50,7 +50,8 @@ def test_every_push_is_found_and_numbered(found):
     assert rows(found, "left")["push"].tolist() == list(range(1, 8))
     assert rows(found, "right")["push"].tolist() == list(range(7))
     assert found.pushes["flags"].tolist()[:2] == ["standing_start;first_lift", "standing_start"]
-    assert found.pushes["flags"].tolist()[2:] == [""] * 12
+    # Every blade lands upright and leans inward from then on.
+    assert found.pushes["flags"].tolist()[2:] == ["no_edge_change"] * 12
     assert found.pushes["phase"].tolist() == ["acceleration"] * 7 + ["later"] * 7
 
 

@@ -1,0 +1,34 @@
+"""Length of a step along the lane: its standard deviation."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.metrics.across_feet import apart_sd_m
+from imustride.metrics.along_path import ALONG
+from imustride.registry import Metric
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.metrics.view import PushView
+
+
+def measure(view: PushView) -> NDArray[np.float64]:
+    """Return one value a push [m], shape (k,); empty without both paths."""
+    if view.other is None:
+        return np.full(len(view.on_s), np.nan)
+    return np.asarray(apart_sd_m(view, view.on_s, view.other.on_s, ALONG))
+
+
+METRIC = Metric(
+    name="step_length_m_sd",
+    unit="m",
+    number=1,
+    definition="standard deviation of step_length_m from the covariance of the joint fit of both feet",
+    source="see step_length_m",
+    symmetry="none",
+    measure=measure,
+)
