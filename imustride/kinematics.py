@@ -204,8 +204,10 @@ class BodyPath:
         Reference clock [s].
     position_m, speed_m_s : ndarray, shape (n,)
         Along the lane, from the feet's middle in the stance.
+    speed_sd_m_s : ndarray, shape (n,)
+        Standard deviation of the speed, with what the feet cannot know of the body.
     position_root, speed_root : ndarray, shape (n, k)
-        Square roots of their covariances [m], [m/s].
+        Square roots of the covariances that the fit knows of [m], [m/s].
     gate_m, gate_s : ndarray, shape (g,)
         Where the gates stand along the lane [m], and when the body passed them on the reference clock [s]; empty without.
     gate_miss_m : ndarray, shape (g,)
@@ -215,6 +217,7 @@ class BodyPath:
     time_s: NDArray[np.float64]
     position_m: NDArray[np.float64]
     speed_m_s: NDArray[np.float64]
+    speed_sd_m_s: NDArray[np.float64]
     position_root: NDArray[np.float64]
     speed_root: NDArray[np.float64]
     gate_m: NDArray[np.float64]

@@ -8,7 +8,7 @@ import numpy as np
 
 from imustride.kinematics import BodyPath
 from imustride.trajectory.gates import gate_places_m
-from imustride.trajectory.middle import averaged, middle
+from imustride.trajectory.middle import middle, steps_averaged_out
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,28 +27,21 @@ def body_path(
     gates: Gates | None,
     settings: TrackSettings,
 ) -> BodyPath:
-    """Average the steps out of the middle of the feet, along the lane.
-
-    The mean over a whole stride is free of the steps but bends the path where the speed changes; what it
-    does to its own result is taken off once.
-    """
+    """Average the steps out of the middle of the feet, along the lane."""
     feet = middle(courses, len(solution.value), settings.step_s)
-    time = feet.time_s
-    stride = rhythm.stride_s(time)
+    body = steps_averaged_out(feet, rhythm.stride_s(feet.time_s))
     way = np.array([np.cos(lane_rad), np.sin(lane_rad)])
-    root = np.asarray(np.linalg.cholesky(solution.covariance), float)
-    along = feet.at(solution.value) @ way
-    spread = np.einsum("nik,i->nk", feet.by, way) @ root
-    both = np.column_stack((along - along[0], spread - spread[0]))
-    once = averaged(time, both, time, stride)
-    smooth = 2 * once - averaged(time, once, time, stride)
-    speed = np.gradient(smooth, time, axis=0)
+    root = settings.sd_factor * np.asarray(np.linalg.cholesky(solution.covariance), float)
+    along = (body.at(solution.value) - feet.at(solution.value)[0]) @ way
+    spread = np.einsum("nik,i->nk", body.by - feet.by[0], way) @ root
+    speed_root = np.gradient(spread, body.time_s, axis=0)
     return BodyPath(
-        time,
-        np.ascontiguousarray(smooth[:, 0]),
-        np.ascontiguousarray(speed[:, 0]),
-        np.ascontiguousarray(smooth[:, 1:]),
-        np.ascontiguousarray(speed[:, 1:]),
+        body.time_s,
+        along,
+        np.gradient(along, body.time_s),
+        np.hypot(np.linalg.norm(speed_root, axis=1), settings.body_speed_sd_m_s),
+        spread,
+        speed_root,
         np.zeros(0) if gates is None else gate_places_m(gates, settings),
         solution.gate_s,
         solution.gate_miss_m,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.trajectory.middle import averaged
+from imustride.trajectory.middle import interpolated
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,26 +34,21 @@ def gate_places_m(gates: Gates, settings: TrackSettings) -> NDArray[np.float64]:
     return np.asarray(gates.position_m + behind)
 
 
-def first_passage_s(feet: Middle, value: NDArray[np.float64], distance_m: float) -> float:
-    """Time at which the middle of the feet first lies this far along the lane [s]."""
-    along = feet.at(value)[:, 0]
-    return float(feet.time_s[np.argmax(along > min(distance_m, along.max() - 1e-6))])
+def first_passage_s(body: Middle, value: NDArray[np.float64], distance_m: float) -> float:
+    """Time at which the body first lies this far along the lane [s]."""
+    along = body.at(value)[:, 0]
+    return float(body.time_s[np.argmax(along > min(distance_m, along.max() - 1e-6))])
 
 
 def pass_gates(
-    feet: Middle,
-    stride_s: NDArray[np.float64],
-    value: NDArray[np.float64],
-    gates: Gates,
-    settings: TrackSettings,
+    body: Middle, value: NDArray[np.float64], gates: Gates, settings: TrackSettings
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Return what is left over at each gate [m], its derivatives, and the times of the gates.
 
     Parameters
     ----------
-    feet : Middle
-    stride_s : ndarray, shape (n,)
-        Stride time at the times of `feet`; over a stride the feet average out to the body.
+    body : Middle
+        Middle of the feet, their steps averaged out.
     value : ndarray, shape (unknowns,)
         The offset is set here as long as it is zero.
     gates : Gates
@@ -61,12 +56,11 @@ def pass_gates(
     """
     places = gate_places_m(gates, settings)
     if value[OFFSET] == 0.0:
-        value[OFFSET] = first_passage_s(feet, value, places[0] - settings.lead_m) - gates.time_s[0]
+        value[OFFSET] = first_passage_s(body, value, places[0] - settings.lead_m) - gates.time_s[0]
     times = gates.time_s + value[OFFSET]
-    width = np.interp(times, feet.time_s, stride_s)
-    along = averaged(feet.time_s, feet.at(value)[:, 0], times, width)
-    by = averaged(feet.time_s, feet.by[:, 0], times, width)
-    speed = averaged(feet.time_s, np.gradient(feet.at(value)[:, 0], feet.time_s), times, width)
+    path = body.at(value)[:, 0]
+    by = interpolated(body.time_s, body.by[:, 0], times)
+    speed = np.interp(times, body.time_s, np.gradient(path, body.time_s))
     by[:, OFFSET] = np.maximum(speed, 0.5)
     by[:, LEAD] = 1.0
-    return along + settings.lead_m + value[LEAD] - places, by, times
+    return np.interp(times, body.time_s, path) + settings.lead_m + value[LEAD] - places, by, times

@@ -14,7 +14,7 @@ import numpy as np
 
 from imustride.recording import ALONE, pieces
 from imustride.trajectory.gates import gate_spread, pass_gates
-from imustride.trajectory.middle import at_times, middle, stride_at
+from imustride.trajectory.middle import at_times, middle, steps_averaged_out, stride_at
 from imustride.trajectory.skate import LEVER, WANDER
 
 if TYPE_CHECKING:
@@ -118,6 +118,7 @@ def solve(
     )
     begin = np.concatenate(([0], np.cumsum([len(course.spread) for course in courses])))
     feet = middle(courses, len(spread), settings.step_s)
+    body = steps_averaged_out(feet, rhythm.stride_s(feet.time_s))
     linear = Normal(np.zeros((len(spread), len(spread))), np.zeros(len(spread)))
     for k, course in enumerate(courses):
         if stopped[k]:
@@ -128,23 +129,19 @@ def solve(
         keep_in_reach(linear, courses, begin, settings)
         keep_beside(linear, courses, begin, rhythm.begin_s, settings)
     wanders = np.concatenate([begin[k] + np.arange(WANDER, len(one.spread)) for k, one in enumerate(courses)])
-    best, value = None, np.zeros(len(spread))
+    found: list[Solution] = []
     for factor in settings.wander_factors:
         scaled = spread.copy()
         scaled[wanders] *= factor
-        found = descend(courses, on_ice, feet, rhythm, gates, linear, scaled, value, settings)
-        value = found.value
-        if best is None or found.evidence > best.evidence:
-            best = found
-    assert best is not None
-    return best
+        value = found[-1].value if found else np.zeros(len(spread))
+        found.append(descend(courses, on_ice, body, gates, linear, scaled, value, settings))
+    return max(found, key=lambda solution: solution.evidence)
 
 
 def descend(
     courses: Sequence[Course],
     on_ice: Sequence[NDArray[np.bool_]],
-    feet: Middle,
-    rhythm: Rhythm,
+    body: Middle,
     gates: Gates | None,
     linear: Normal,
     spread: NDArray[np.float64],
@@ -168,8 +165,8 @@ def descend(
             slips.append(slip[on_ice[k]])
         # The clock of the gates is laid on paths that the rest of the fit has already put straight.
         if gates is not None and step >= settings.steps_before_gates:
-            miss, by, passed = pass_gates(feet, rhythm.stride_s(feet.time_s), value, gates, settings)
-            tracked = passed < feet.time_s[-1]
+            miss, by, passed = pass_gates(body, value, gates, settings)
+            tracked = passed < body.time_s[-1]
             normal.add(by[tracked], miss[tracked], settings.gate_sd_m**-2)
         value = value + np.linalg.solve(normal.left, normal.right)
     rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826)

@@ -114,3 +114,21 @@ def stride_at(
         return np.full(len(times_s), usual_s)
     order = np.argsort(at)
     return np.interp(times_s, at[order], stride[order])
+
+
+def steps_averaged_out(feet: Middle, stride_s: NDArray[np.float64]) -> Middle:
+    """Return the middle of the feet without their steps: how the body goes.
+
+    The mean over a whole stride is free of the steps but bends the path where the speed changes; what it
+    does to its own result is taken off once.
+
+    Parameters
+    ----------
+    feet : Middle
+    stride_s : ndarray, shape (n,)
+        Stride time at the times of `feet`.
+    """
+    flat = np.concatenate((feet.position_m[:, :, None], feet.by), axis=2)
+    once = averaged(feet.time_s, flat, feet.time_s, stride_s)
+    smooth = 2 * once - averaged(feet.time_s, once, feet.time_s, stride_s)
+    return Middle(feet.time_s, smooth[:, :, 0], smooth[:, :, 1:])

@@ -54,6 +54,9 @@ class TrackSettings:
     longest_s: float = 25.0  # from start to stop, for the stop to say something
     after_s: float = 1.0
     stop_s: float = 0.2  # of the stance after the stop
+    # What the covariance does not see (simulated, DEVELOPERS): the covariance as a whole, and the body's own wavering.
+    sd_factor: float = 1.4
+    body_speed_sd_m_s: float = 0.17
     steps: int = 7
     steps_before_gates: int = 2
     after_gated_s: float = 3.0  # behind the last push, where a gate may lie there

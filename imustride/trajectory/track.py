@@ -99,7 +99,7 @@ def track(
     finish_s = float(solution.gate_s[-1]) if len(solution.gate_s) else end_s
     lane = lane_of(courses, solution, rhythm, finish_s, settings)
     body = body_path(courses, solution, rhythm, lane[0], gates, settings)
-    return Tracks(in_lane(kinematics, clocks, courses, solution, lane), body)
+    return Tracks(in_lane(kinematics, clocks, courses, solution, lane, settings), body)
 
 
 def lane_of(
@@ -116,7 +116,7 @@ def lane_of(
     feet = middle(courses, len(solution.value), settings.step_s)
     at = np.array([min(finish_s, feet.time_s[-1])])
     width = rhythm.stride_s(at)
-    root = np.asarray(np.linalg.cholesky(solution.covariance), float)
+    root = settings.sd_factor * np.asarray(np.linalg.cholesky(solution.covariance), float)
     position = feet.at(solution.value)
     way = averaged(feet.time_s, position, at, width)[0] - position[0]
     spread = (averaged(feet.time_s, feet.by, at, width)[0] - feet.by[0]) @ root
@@ -130,10 +130,11 @@ def in_lane(
     courses: Sequence[Course],
     solution: Solution,
     lane: tuple[float, float],
+    settings: TrackSettings,
 ) -> dict[str, BladePath]:
     """Apply the fit to each skate and turn its path into the lane."""
     begin = np.concatenate(([0], np.cumsum([len(one.spread) for one in courses])))
-    root = np.asarray(np.linalg.cholesky(solution.covariance), float)
+    root = settings.sd_factor * np.asarray(np.linalg.cholesky(solution.covariance), float)
     sides = [side for side in SIDES if side in kinematics]
     return {
         side: path_of(

@@ -105,7 +105,7 @@ def one(task: tuple[str, str, str, dict, float, int, frozenset[str]]) -> pd.Data
         inside = (body.time_s > body.time_s[0] + 0.5) & (body.time_s < result.pushes["blade_off_s"].max())
         at = body.time_s[inside][::10]
         true = np.interp(at, simulated.front_s, np.gradient(simulated.front_m, simulated.front_s))
-        sd = np.linalg.norm(body.speed_root[inside][::10], axis=1)
+        sd = body.speed_sd_m_s[inside][::10]
         rows += [
             ("body_speed_m_s", "", 0, *row, "")
             for row in zip(true, body.speed_m_s[inside][::10], sd, strict=True)
