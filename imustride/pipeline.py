@@ -151,13 +151,19 @@ def session_notes(runs: Sequence[RunResult]) -> tuple[str, ...]:
 
 def runs_table(runs: Sequence[RunResult]) -> pd.DataFrame:
     """Return the rows of ``runs.csv``."""
-    import pandas as pd
+    from imustride.metrics.runs import run_row, run_table
 
-    from imustride.metrics.runs import run_row
-
-    return pd.DataFrame(
+    return run_table(
         [
-            run_row(run.name, run.clock, run.pushes, run.gates, usable=run.usable, reason=run.reason)
+            run_row(
+                run.name,
+                run.clock,
+                run.pushes,
+                run.gates,
+                usable=run.usable,
+                reason=run.reason,
+                body=run.body,
+            )
             for run in runs
         ]
     )

@@ -116,7 +116,15 @@ def hand_made_body(time_s, gate_m):
     root = np.full((len(time_s), 1), 0.05)
     passed = np.interp(gate_m, along, time_s)
     return BodyPath(
-        time_s, along, np.gradient(along, time_s), root, root, gate_m, passed, np.zeros(len(gate_m))
+        time_s,
+        along,
+        np.gradient(along, time_s),
+        root[:, 0],
+        root,
+        root,
+        gate_m,
+        passed,
+        np.zeros(len(gate_m)),
     )
 
 

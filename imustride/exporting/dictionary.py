@@ -7,7 +7,7 @@ its table); `unit`, `definition_number` and `source` are added to the fields of 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -30,6 +30,17 @@ class Column:
 
 _RUN = Column("string", "", "name of the run in the session")
 _PERCENT_OF_MEAN = "detrended standard deviation within runs, of the mean"
+_PROFILE = (
+    "v = v_max (1 - exp(-t / tau)), fitted to the smoothed speed of the body up to the last blade-off, without a path "
+    "to the times at four gates or more with a start time of its own (Perez et al. 2022, doi "
+    "10.1080/14763141.2019.1648541)"
+)
+_CAUTION = (
+    "From gates: a fitted start time halves the error of such profiles (Stenroth et al. 2020, doi "
+    "10.1080/14763141.2020.1770321), but against radar it made speed too large and force and power too small (Perez et "
+    "al. 2021, doi 10.3389/fbioe.2021.661744); never compare a profile from gates with one from speed"
+)
+_GAIN = "the speed gained, as parts of its logarithm (ours: no source in skating); both shares add to one"
 
 # A metric's own descriptor goes before what stands here.
 PUSHES: Mapping[str, Column] = {
@@ -68,9 +79,46 @@ RUNS: Mapping[str, Column] = {
     "mean_speed_m_s": Column(
         "number", "m/s", "distance between the gates by time; without gates along the path"
     ),
-    "peak_speed_m_s": Column("number", "m/s", "largest speed of the body along the lane"),
+    "peak_speed_m_s": Column(
+        "number", "m/s", "largest speed of the body along the lane, up to the last blade-off"
+    ),
+    "peak_speed_m_s_sd": Column("number", "m/s", "standard deviation of peak_speed_m_s"),
+    "mean_speed_m_s_sd": Column(
+        "number",
+        "m/s",
+        "standard deviation of mean_speed_m_s; between gates from 20 ms a gate (Earp and Newton 2012)",
+    ),
+    "distance_m": Column(
+        "number",
+        "m",
+        "way of the body along the lane from the stance to the last gate, else to the last blade-off",
+    ),
+    "distance_m_sd": Column("number", "m", "standard deviation of distance_m"),
+    "profile_v_max_m_s": Column("number", "m/s", f"maximal speed of {_PROFILE}"),
+    "profile_v_max_m_s_sd": Column("number", "m/s", "standard deviation of profile_v_max_m_s"),
+    "profile_tau_s": Column("number", "s", f"time constant of {_PROFILE}"),
+    "profile_tau_s_sd": Column("number", "s", "standard deviation of profile_tau_s"),
+    "profile_from": Column("string", "", f"what the profile was fitted to: speed or gates. {_CAUTION}"),
+    "profile_reason": Column("string", "", "why there is no profile"),
+    "speed_gain_ratio": Column(
+        "number", "", "speed of the last two steps of each foot over that of the first two"
+    ),
+    "speed_gain_length_share_ratio": Column("number", "", f"share of the length of the steps in {_GAIN}"),
+    "speed_gain_rate_share_ratio": Column("number", "", f"share of the rate of the steps in {_GAIN}"),
+    "speed_gain_share_ratio_sd": Column("number", "", "standard deviation of either share"),
+    "speed_gain_reason": Column("string", "", "why the shares are not told"),
     "usable": Column("boolean", "", "whether the run counts in symmetry"),
     "reason": Column("string", "", "why the run does not count"),
+}
+# Columns of which there are as many as a run has gates; {gate} and {next} are put in.
+OF_GATES: Mapping[str, Column] = {
+    r"split_(\d+)_s": Column(
+        "number", "s", "time from gate {gate} to gate {next}, on the clock of the timing system"
+    ),
+    r"gate_(\d+)_speed_m_s": Column(
+        "number", "m/s", "speed of the body along the lane as it passes gate {gate}, its steps averaged out"
+    ),
+    r"gate_(\d+)_speed_m_s_sd": Column("number", "m/s", "standard deviation of gate_{gate}_speed_m_s"),
 }
 SYMMETRY: Mapping[str, Column] = {
     "phase": Column("string", "", "acceleration, later, or all pushes"),
@@ -171,9 +219,18 @@ def _field(
             "definition_number": metric.number,
             "source": metric.source,
         }
-    if name in known:
-        column = known[name]
+    column = known.get(name) or _of_gate(name)
+    if column is not None:
         field = {"name": name, "type": column.kind, "unit": column.unit, "description": column.description}
         return {key: value for key, value in field.items() if value}
     kinds = {"f": "number", "i": "integer", "u": "integer", "b": "boolean"}
     return {"name": name, "type": kinds.get(table[name].dtype.kind, "string")}
+
+
+def _of_gate(name: str) -> Column | None:
+    for pattern, column in OF_GATES.items():
+        found = re.fullmatch(pattern, name)
+        if found:
+            gate = int(found[1])
+            return replace(column, description=column.description.format(gate=gate, next=gate + 1))
+    return None

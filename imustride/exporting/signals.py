@@ -3,7 +3,9 @@
 Layout: ``/runs/<run>/<side>/`` with the data sets ``acceleration``, ``angular_velocity`` (n, 3),
 ``orientation`` (n, 4), ``measured`` (n), ``clipped`` (n, 2), and ``events/`` with ``push``, ``blade_on``,
 ``blade_off``; ``path/`` with ``time`` (n), ``position`` and ``velocity`` (n, 2) where the blade's path was
-fitted. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
+fitted. ``/runs/<run>/body/`` beside them, where the feet have a path in common or there is one foot only: ``time``,
+``position``, ``position_sd``, ``speed``, ``speed_sd`` (n) along the lane, and ``gate_position``, ``gate_time`` (g): where the
+gates stand along the lane, and when the body passed them. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
 `unit`; -32768 stands for missing. Every data set carries a checksum.
 """
 
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     import h5py
     from numpy.typing import NDArray
 
-    from imustride.kinematics import BladePath, Clock, Kinematics
+    from imustride.kinematics import BladePath, BodyPath, Clock, Kinematics
     from imustride.results import RunResult, SessionResult
 
 FULL_SCALE = 32767  # largest count of 16 bits
@@ -59,6 +61,8 @@ def write_signals(result: SessionResult, path: Path) -> None:
                 _write_skate(skate, run, kinematics, run.clocks.get(side))
                 if side in run.paths:
                     _write_path(skate.create_group("path"), run.paths[side])
+            if run.body is not None:
+                _write_body(group.create_group("body"), run.body)
 
 
 def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Clock | None) -> None:
@@ -93,6 +97,21 @@ def _write_path(group: h5py.Group, path: BladePath) -> None:
         ("time", path.time_s, "s"),
         ("position", path.position_m, "m"),
         ("velocity", path.velocity_m_s, "m/s"),
+    ):
+        _write_array(group, name, values).attrs["unit"] = unit
+
+
+def _write_body(group: h5py.Group, body: BodyPath) -> None:
+    group.attrs["frame"] = "along the lane, from the feet's middle in the stance; the steps averaged out"
+    group.attrs["clock"] = "run"
+    for name, values, unit in (
+        ("time", body.time_s, "s"),
+        ("position", body.position_m, "m"),
+        ("position_sd", np.linalg.norm(body.position_root, axis=1), "m"),
+        ("speed", body.speed_m_s, "m/s"),
+        ("speed_sd", body.speed_sd_m_s, "m/s"),
+        ("gate_position", body.gate_m, "m"),
+        ("gate_time", body.gate_s, "s"),
     ):
         _write_array(group, name, values).attrs["unit"] = unit
 

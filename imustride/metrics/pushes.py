@@ -31,6 +31,7 @@ FLAGS = (
     "gap",
     "clipped",
     "sides_swapped",
+    "path_doubtful",
 )
 EVENT_GUARD_S = 0.02
 RESTS_ON_BLADE_ON = (

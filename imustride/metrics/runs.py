@@ -6,14 +6,33 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imustride.metrics.run_speeds import gate_columns, profile_columns, share_columns, speed_columns
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
-    from imustride.kinematics import Gates
+    from imustride.kinematics import BodyPath, Gates
+
+
+def run_table(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    """Return the rows as ``runs.csv`` holds them: as many columns of gates as the run with the most of them needs."""
+    import pandas as pd
+
+    most = max(len(row) for row in rows)
+    return pd.DataFrame(rows, columns=next(list(row) for row in rows if len(row) == most))
 
 
 def run_row(
-    name: str, clock: str, pushes: pd.DataFrame, gates: Gates | None, *, usable: bool, reason: str
+    name: str,
+    clock: str,
+    pushes: pd.DataFrame,
+    gates: Gates | None,
+    *,
+    usable: bool,
+    reason: str,
+    body: BodyPath | None = None,
 ) -> dict[str, Any]:
     """Return one row of ``runs.csv``.
 
@@ -28,22 +47,22 @@ def run_row(
     usable : bool
     reason : str
         Why it is not usable.
+    body : BodyPath, optional
     """
     counted = pushes[pushes["push"] > 0]
-    gate_m, gate_s = (
-        (np.nan, np.nan) if gates is None else (float(np.ptp(gates.position_m)), float(np.ptp(gates.time_s)))
-    )
     return {
         "run": name,
         "clock": clock,
-        "gate_time_s": gate_s,
+        "gate_time_s": np.nan if gates is None else float(np.ptp(gates.time_s)),
         "pushes_left": int((counted["side"] == "left").sum()),
         "pushes_right": int((counted["side"] == "right").sum()),
         "start_foot": start_foot(pushes),
         "step_rate_hz": 1 / counted["step_time_s"].mean(),
         "stride_rate_hz": 1 / counted["stride_time_s"].mean(),
-        "mean_speed_m_s": gate_m / gate_s,
-        "peak_speed_m_s": np.nan,
+        **speed_columns(pushes, gates, body),
+        **profile_columns(pushes, gates, body),
+        **share_columns(pushes, body),
+        **gate_columns(gates, body),
         "usable": usable,
         "reason": reason,
     }

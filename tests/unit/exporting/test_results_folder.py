@@ -10,7 +10,11 @@ import pytest
 
 from imustride.errors import FileFormatError, SettingsError
 from imustride.exporting import check_target, sha256, verify, write_results
+from imustride.exporting.dictionary import data_package
 from imustride.exporting.swap import swapped_in
+from imustride.kinematics import Gates
+from imustride.metrics.columns import no_pushes
+from imustride.metrics.runs import run_row, run_table
 
 PAGES = {"summary.html": "<p>é</p>"}
 FILES = {
@@ -96,6 +100,39 @@ def test_signals_read_back_within_half_a_count(out, result):
         assert group.attrs["rate_hz"] == skate.rate_hz
         np.testing.assert_array_equal(group["events/push"][:], np.arange(10))
         assert file["runs/run-1/right"].attrs["offset_s"] == -2.5
+
+
+def test_paths_of_blades_and_body_read_back(out, result):
+    run = result.runs[0]
+    with h5py.File(out / "session.h5") as file:
+        group = file["runs/run-1"]
+        for name, values in (
+            ("left/path/position", run.paths["left"].position_m),
+            ("right/path/time", run.paths["right"].time_s),
+            ("body/time", run.body.time_s),
+            ("body/position", run.body.position_m),
+            ("body/position_sd", np.full(len(run.body.time_s), 0.05)),
+            ("body/speed", run.body.speed_m_s),
+            ("body/speed_sd", run.body.speed_sd_m_s),
+            ("body/gate_position", run.body.gate_m),
+            ("body/gate_time", run.body.gate_s),
+        ):
+            np.testing.assert_allclose(group[name][:], values, rtol=1e-12, err_msg=name)
+        assert {data.attrs["unit"] for data in group["body"].values()} == {"s", "m", "m/s"}
+        assert group["body"].attrs["clock"] == "run"
+        assert "body" not in file["runs/run-2"]
+
+
+def test_every_column_of_a_run_is_described(result):
+    gates = Gates(np.array([0.0, 10.0, 30.48]), np.array([0.0, 2.1, 4.8]))
+    row = run_row("run-1", "left_skate", no_pushes(), gates, usable=True, reason="")
+    package = data_package(result.session, {"runs": run_table([row])}, {}, {"runs.csv": ("", 0)})
+    fields = {field["name"]: field for field in package["resources"][0]["schema"]["fields"]}
+    assert list(fields) == list(row)
+    assert all(field.get("description") for field in fields.values())
+    assert "from gate 2 to gate 3" in fields["split_2_s"]["description"]
+    assert fields["gate_3_speed_m_s"]["unit"] == "m/s"
+    assert "gate_3_speed_m_s" in fields["gate_3_speed_m_s_sd"]["description"]
 
 
 @pytest.mark.parametrize("name", ["pushes.csv", "session.h5", "datapackage.json"])
