@@ -26,13 +26,14 @@ from imustride.synchronisation.shocks import synchronise
 from imustride.trajectory.track import last_off, track
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
 
-    from imustride.kinematics import BladePath, BodyPath, Clock, Cut, Gates
+    from imustride.kinematics import Clock, Cut, Gates
     from imustride.recording import Recording
+    from imustride.trajectory.track import Tracks
 
 # Ice shakes a gliding blade several times as much as a standing one (measured 8 times, simulated).
 QUIET_RATIO = 1.5
@@ -113,7 +114,9 @@ def analyse_as_declared(
     cut_off_s = {side: end_in_motion_s(moved) for side, moved in kinematics.items()}
     counts = end_of_pushing(contacts, by_side, settings.pushing, cut_off_s)
     stands = {side: stands_after(recordings[f"{side}_skate"], cuts[f"{side}_skate"]) for side in kinematics}
-    paths, body = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, gates, settings)
+    tracks = blade_paths(kinematics, by_side, pushing_only(contacts, counts), stands, gates, settings)
+    paths = {side: path for some in tracks if not some.doubt for side, path in some.paths.items()}
+    body = tracks[0].body if len(tracks) == 1 and paths else None
     feet = {
         side: Foot(kinematics[side], by_side[side], contacts[side], counts[side], paths.get(side))
         for side in kinematics
@@ -123,8 +126,11 @@ def analyse_as_declared(
     judgement = judge(kinematics, off_s, pushes, settings.quality)
     if judgement.swapped:
         pushes["flags"] = flagged(pushes["flags"], "sides_swapped")
+    for side in {side for some in tracks if some.doubt for side in some.paths}:
+        of_side = pushes["side"] == side
+        pushes.loc[of_side, "flags"] = flagged(pushes.loc[of_side, "flags"], "path_doubtful")
     reason = "; ".join((*faults.values(), *judgement.faults))
-    notes = run_notes(recordings, by_side)
+    notes = (*run_notes(recordings, by_side), *path_notes(tracks))
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
         swapped=judgement.swapped, paths=paths, body=body, gates=gates,
@@ -229,11 +235,8 @@ def blade_paths(
     stands: Mapping[str, bool],
     gates: Gates | None,
     settings: Settings,
-) -> tuple[dict[str, BladePath], BodyPath | None]:
-    """Track the blades of one run; both together where their clocks are joined, none in a run too long.
-
-    The body's path is that of the skates together, or of the only one.
-    """
+) -> list[Tracks]:
+    """Track the blades of one run; both together where their clocks are joined, none in a run too long."""
     sprints = {
         side: moved
         for side, moved in kinematics.items()
@@ -242,12 +245,16 @@ def blade_paths(
     }
     together = len(sprints) == 2 and all(clock.joined for clock in clocks.values())
     groups = [list(sprints)] if together else [[side] for side in sprints]
-    found = [
+    return [
         track({side: sprints[side] for side in group}, clocks, contacts_s, stands, gates, settings.track)
         for group in groups
     ]
-    paths = {side: path for tracks in found for side, path in tracks.paths.items()}
-    return paths, found[0].body if len(found) == 1 else None
+
+
+def path_notes(tracks: Sequence[Tracks]) -> list[str]:
+    """Say what was left out of the paths, and why there are none."""
+    told = [some.note for some in tracks if some.note]
+    return told + [f"{some.doubt}: what rests on the path stays empty" for some in tracks if some.doubt]
 
 
 def stands_after(recording: Recording, cut_: Cut) -> bool:

@@ -7,7 +7,7 @@ on the dense normal equations takes milliseconds.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,8 +53,10 @@ class Rhythm:
 class Solution:
     """Unknowns of all skates and the gates, one after the other, their covariance, and what is left over.
 
-    `gate_miss_m` and `gate_s`: at each gate, and when it was passed on the reference clock; empty without gates.
-    `evidence`: logarithm of how likely the data are with the spreads assumed, up to a constant.
+    `gate_miss_m` and `gate_s`: at each gate (NaN behind the end of the track), and when it was passed on the
+    reference clock; empty without gates.
+    `strain`: the largest unknown of any skate against its spread, `wander`: the mean of the wander's steps
+    against theirs, both large where the data do not fit the model. `evidence`: logarithm of how likely the data are with the spreads assumed, up to a constant.
     """
 
     value: NDArray[np.float64]
@@ -63,6 +65,8 @@ class Solution:
     gate_miss_m: NDArray[np.float64]
     gate_s: NDArray[np.float64]
     evidence: float
+    strain: float = 0.0
+    wander: float = 0.0
 
 
 class Normal:
@@ -135,7 +139,11 @@ def solve(
         scaled[wanders] *= factor
         value = found[-1].value if found else np.zeros(len(spread))
         found.append(descend(courses, on_ice, body, gates, linear, scaled, value, settings))
-    return max(found, key=lambda solution: solution.evidence)
+    best = max(found, key=lambda solution: solution.evidence)
+    steps = best.value[wanders] / spread[wanders]
+    others = np.setdiff1d(np.arange(begin[-1]), wanders)
+    strain = np.abs(best.value[others] / spread[others]).max()
+    return replace(best, strain=float(strain), wander=float(np.sqrt(np.mean(steps**2))))
 
 
 def descend(
@@ -168,6 +176,7 @@ def descend(
             miss, by, passed = pass_gates(body, value, gates, settings)
             tracked = passed < body.time_s[-1]
             normal.add(by[tracked], miss[tracked], settings.gate_sd_m**-2)
+            miss[~tracked] = np.nan
         value = value + np.linalg.solve(normal.left, normal.right)
     rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826)
     volume = float(np.linalg.slogdet(normal.left)[1] + 2 * np.log(spread).sum())

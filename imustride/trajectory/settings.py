@@ -57,6 +57,12 @@ class TrackSettings:
     # What the covariance does not see (simulated, DEVELOPERS): the covariance as a whole, and the body's own wavering.
     sd_factor: float = 1.4
     body_speed_sd_m_s: float = 0.17
+    # A path is doubtful beyond these; a gap of this length loses the attitude (simulated, DEVELOPERS).
+    most_strain: float = 5.5
+    most_wander: float = 6.0
+    longest_gap_s: float = 0.05
+    most_gate_miss_m: float = 0.3
+    most_lead: float = 3.5  # standard deviations
     steps: int = 7
     steps_before_gates: int = 2
     after_gated_s: float = 3.0  # behind the last push, where a gate may lie there

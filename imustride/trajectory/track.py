@@ -9,6 +9,7 @@ import numpy as np
 
 from imustride.kinematics import BladePath
 from imustride.trajectory.body import body_path
+from imustride.trajectory.gates import LEAD, gate_spread
 from imustride.trajectory.joint import Rhythm, solve
 from imustride.trajectory.middle import averaged, middle
 from imustride.trajectory.settings import TrackSettings
@@ -28,10 +29,15 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Tracks:
-    """Paths of the blades by side, and of the body that they carry."""
+    """Paths of the blades by side, and of the body that they carry.
+
+    `doubt` says why the paths are not to be trusted, `note` what was left out of the fit; empty where nothing.
+    """
 
     paths: dict[str, BladePath]
     body: BodyPath
+    doubt: str = ""
+    note: str = ""
 
 
 def first_lane_yaw(kinematics: Kinematics, until_s: float) -> float:
@@ -96,10 +102,54 @@ def track(
     end_s = max(float(np.asarray(clocks[side].reference(ends[side]))) for side in sides)
     rhythm = Rhythm(on_s, end_s, settings.usual_stride_s)
     solution = solve(courses, on_ice, stopped, rhythm, gates, settings)
+    note = ""
+    if gates is not None and (strange := misfit_of_gates(solution, gates, settings)):
+        note, gates = strange, None
+        solution = solve(courses, on_ice, stopped, rhythm, None, settings)
     finish_s = float(solution.gate_s[-1]) if len(solution.gate_s) else end_s
     lane = lane_of(courses, solution, rhythm, finish_s, settings)
     body = body_path(courses, solution, rhythm, lane[0], gates, settings)
-    return Tracks(in_lane(kinematics, clocks, courses, solution, lane, settings), body)
+    paths = in_lane(kinematics, clocks, courses, solution, lane, settings)
+    return Tracks(paths, body, doubt_of(kinematics, ends, solution, settings), note)
+
+
+def misfit_of_gates(solution: Solution, gates: Gates, settings: TrackSettings) -> str:
+    """Say how the gates contradict the sensors, if they do."""
+    lead = abs(solution.value[LEAD]) / gate_spread(gates, settings)[LEAD]
+    miss_m = float(np.nanmax(np.abs(solution.gate_miss_m), initial=0.0))
+    fits = miss_m <= settings.most_gate_miss_m and lead <= settings.most_lead
+    if fits and solution.strain <= settings.most_strain:
+        return ""
+    return (
+        f"the times or positions of the gates do not fit the sensors (off by {miss_m:.1f} m): the paths were found "
+        "without them; check gates.csv and start_behind_m"
+    )
+
+
+def doubt_of(
+    kinematics: Mapping[str, Kinematics],
+    ends_s: Mapping[str, float],
+    solution: Solution,
+    settings: TrackSettings,
+) -> str:
+    """Say why the paths are not to be trusted, if they are not."""
+    for side, moved in kinematics.items():
+        first = round((moved.cut.stance_s[1] - moved.start_s) * moved.rate_hz)
+        last = round((ends_s[side] - moved.start_s) * moved.rate_hz)
+        longest_s = longest_run(~moved.measured[first:last]) / moved.rate_hz
+        if longest_s > settings.longest_gap_s:
+            return f"a gap of {longest_s:.2f} s in the {side} log loses the path"
+    if solution.strain > settings.most_strain or solution.wander > settings.most_wander:
+        return (
+            "the motion does not fit blades that run along themselves: a sensor turned, or its data are poor"
+        )
+    return ""
+
+
+def longest_run(flags: NDArray[np.bool_]) -> int:
+    """Return the length of the longest stretch of True."""
+    change = np.diff(flags.astype(np.int8), prepend=0, append=0)
+    return int((np.flatnonzero(change == -1) - np.flatnonzero(change == 1)).max(initial=0))
 
 
 def lane_of(
