@@ -24,7 +24,7 @@ UPWARD_M_S2 = np.array([0.0, 0.0, 9.81])
 STRIDE_S, V_MAX_M_S, TAU_S, APART_M = 0.64, 8.5, 1.2, 0.35
 SIDES = {"left": 1.0, "right": -1.0}
 FINE = 4  # samples made for each one kept
-UNTIL_CONVERGED = TrackSettings(steps=50)
+UNTIL_CONVERGED = TrackSettings(steps=50, wander_factors=(1.0,))
 # The timing system's clock shows zero at the first gate, which lies half a metre before the stance.
 GATES_M, BEHIND_M, TIMING_S = np.array([0.0, 10.0, 20.0, 30.0]), 0.5, 0.8
 
@@ -181,11 +181,17 @@ def middle_of(courses, places, times):
 
 
 def through_gates(unknowns, gates, along, settings):
-    """Where the body, the middle of the feet over one stride, is when a gate is passed; clock and lead are unknowns."""
+    """Where the body is when a gate is passed; clock and lead are unknowns.
+
+    The body is the middle of the feet averaged over one stride, what averaging does to its own result taken off once: the
+    mean of a mean weighs a time by the overlap of two strides, which is a triangle.
+    """
     offset, lead = unknowns
     when = gates.time_s + offset
-    stride = STRIDE_S * (np.arange(-100, 100) + 0.5) / 200
-    body = along((when[:, None] + stride).ravel()).reshape(len(when), -1).mean(axis=1)
+    share = (np.arange(-400, 400) + 0.5) / 400
+    feet = along((when[:, None] + STRIDE_S * share).ravel()).reshape(len(when), -1)
+    once = feet[:, np.abs(share) < 0.5].mean(axis=1)
+    body = 2 * once - np.average(feet, axis=1, weights=1 - np.abs(share))
     miss = body + settings.lead_m + lead - gates.start_behind_m - gates.position_m
     known = np.hypot(settings.lead_sd_m, settings.start_behind_known_sd_m)
     return [np.array([offset / 100.0, lead / known]), miss / settings.gate_sd_m]
