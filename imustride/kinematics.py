@@ -105,6 +105,8 @@ class Kinematics:
         Standard deviation of the forward axis about the vertical [rad].
     velocity_until_s : float
         Until here the horizontal velocity is held by the fit; later it drifts freely [s].
+    rocker_radius_m : float or None
+        Radius of the curve of the running edge [m]; None where nobody said.
     """
 
     side: Side
@@ -121,6 +123,7 @@ class Kinematics:
     bandwidth_hz: float = np.inf
     forward_sd_rad: float = 0.0
     velocity_until_s: float = np.inf
+    rocker_radius_m: float | None = None
 
     def __post_init__(self) -> None:
         own(

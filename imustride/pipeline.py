@@ -41,6 +41,8 @@ __all__ = [
 SIMULATED_ON = dt.date(2026, 10, 3)
 SIMULATED_RATE_HZ = 250.0
 SPOILED_RUN = 3
+# Farther back nobody starts a sprint through gates (common practice, no source).
+FARTHEST_BEHIND_M = 5.0
 SWAPPED_REMEDY = "exchange the files, or the places of the sensors, in session.toml; these runs do not count"
 
 
@@ -80,7 +82,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
         runs_table(runs),
         compare(session, runs, pushes, settings),
         provenance(session, asdict(settings)),
-        session_notes(runs),
+        session_notes(session, runs),
     )
 
 
@@ -137,16 +139,28 @@ def read_gate_times(session: Session, run: Run) -> tuple[Gates | None, tuple[str
         position_m, time_s = read_gates(session.path(run.gates))
     except (ImustrideError, OSError) as error:
         return None, (told(error),)
+    return Gates(position_m, time_s, start_behind_m(session)), ()
+
+
+def start_behind_m(session: Session) -> float | None:
+    """How far behind the first gate the athlete stood [m]; None where nobody said, or said what cannot be."""
     behind = session.conditions.get("start_behind_m")
     if isinstance(behind, bool) or not isinstance(behind, (int, float)):
-        return Gates(position_m, time_s), ()
-    return Gates(position_m, time_s, float(behind)), ()
+        return None
+    return float(behind) if 0 <= behind <= FARTHEST_BEHIND_M else None
 
 
-def session_notes(runs: Sequence[RunResult]) -> tuple[str, ...]:
-    """Say what concerns the session as a whole: files or places that were exchanged."""
+def session_notes(session: Session, runs: Sequence[RunResult]) -> tuple[str, ...]:
+    """Say what concerns the session as a whole: files or places exchanged, a start line that cannot be."""
     swapped = [run.name for run in runs if run.swapped]
-    return (f"LEFT AND RIGHT ARE SWAPPED in {', '.join(swapped)}: {SWAPPED_REMEDY}",) if swapped else ()
+    notes = [f"LEFT AND RIGHT ARE SWAPPED in {', '.join(swapped)}: {SWAPPED_REMEDY}"] if swapped else []
+    said = session.conditions.get("start_behind_m")
+    if said is not None and start_behind_m(session) is None:
+        notes.append(
+            f"session.toml, conditions.start_behind_m: found {said!r}; wanted a number of metres from 0 to "
+            f"{FARTHEST_BEHIND_M:g} behind the first gate; it was not used; correct it or remove it"
+        )
+    return tuple(notes)
 
 
 def runs_table(runs: Sequence[RunResult]) -> pd.DataFrame:

@@ -318,4 +318,5 @@ def move(recording: Recording, cut_: Cut, settings: Settings) -> Kinematics:
         bandwidth_hz=recording.sensor.bandwidth_hz or np.inf,
         forward_sd_rad=alignment.forward_sd_rad,
         velocity_until_s=alignment.known_until_s,
+        rocker_radius_m=recording.sensor.rocker_radius_m,
     )

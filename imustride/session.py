@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from imustride import session_checks as checks
+from imustride.constants import SKATES
 from imustride.errors import FileFormatError
 
 Place = Literal[
@@ -24,6 +25,8 @@ Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Metres = Annotated[float, Field(ge=-2, le=2)]
 Triple = tuple[Metres, Metres, Metres]
 Positive = Annotated[float, Field(gt=0)]
+# Radius of the curve of the running edge; blades of hockey have 2 to 4 m (common practice, no source).
+Rocker = Annotated[float, Field(ge=1, le=10)]
 Label = Annotated[str, Field(min_length=1)]
 
 # A session file of a hundred runs has some 20 kB; more than this is another file by mistake.
@@ -71,7 +74,7 @@ class Sensor(Strict):
     delimiter: str | None = None
     decimal: Literal[".", ","] | None = None
     encoding: str | None = None
-    rocker_radius_m: Positive | None = None
+    rocker_radius_m: Rocker | None = None  # skates only
 
 
 class Run(Strict):
@@ -111,6 +114,7 @@ class Session(Strict):
     delimiter: str | None = None
     decimal: Literal[".", ","] | None = None
     encoding: str | None = None
+    rocker_radius_m: Rocker | None = None  # of both skates
     sensors: tuple[Sensor, ...]
     runs: tuple[Run, ...]
     movements: tuple[Movement, ...] = ()
@@ -273,6 +277,9 @@ def _inherit(session: Session, sensor: Sensor) -> Sensor:
             "delimiter": sensor.delimiter or session.delimiter,
             "decimal": sensor.decimal or session.decimal,
             "encoding": sensor.encoding or session.encoding,
+            "rocker_radius_m": (sensor.rocker_radius_m or session.rocker_radius_m)
+            if sensor.place in SKATES
+            else None,
         }
     )
 

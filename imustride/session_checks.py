@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imustride.constants import SKATES
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -80,6 +82,8 @@ def _sensor_problems(sensor: dict[str, Any], session: dict[str, Any]) -> list[st
         found.append("decimal: the comma is also the delimiter; declare the delimiter, such as ';'")
     if isinstance(encoding, str) and not _is_encoding(encoding):
         found.append(f"encoding: found {encoding!r}; wanted a name such as 'utf-8' or 'cp1252'")
+    if "rocker_radius_m" in sensor and sensor.get("place") not in SKATES:
+        found.append(f"rocker_radius_m: found at {sensor.get('place')}; wanted at a skate only; remove it")
     calibration = sensor.get("calibration")
     if isinstance(calibration, str) and not calibration.lower().endswith(".toml"):
         found.append(f"calibration: found {calibration!r}; wanted a .toml file")

@@ -10,7 +10,18 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import Field, ValidationError
 
 from imustride.errors import FileFormatError
-from imustride.session import MAX_TOML_BYTES, Axis, Columns, Label, Place, Positive, Strict, Triple, Units
+from imustride.session import (
+    MAX_TOML_BYTES,
+    Axis,
+    Columns,
+    Label,
+    Place,
+    Positive,
+    Rocker,
+    Strict,
+    Triple,
+    Units,
+)
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -41,7 +52,7 @@ class _Worn(Strict):
     axes: tuple[Axis, Axis, Axis] | None = None
     position_m: Triple | None = None
     mount: Literal["holder", "boot"] | None = None
-    rocker_radius_m: Positive | None = None
+    rocker_radius_m: Rocker | None = None
 
 
 class _File(Strict):

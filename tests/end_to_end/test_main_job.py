@@ -1,6 +1,7 @@
 """From a session folder to results, as a user would do it."""
 
 import json
+import re
 
 import h5py
 import numpy as np
@@ -9,6 +10,8 @@ import pytest
 
 from imustride.cli import boundary
 from imustride.exporting import sha256, verify
+from imustride.pipeline import analyse_session, session_notes, start_behind_m
+from imustride.session import read_session
 
 PUSHES = [
     "run", "side", "push", "phase", "blade_on_s", "blade_off_s", "contact_time_s", "swing_time_s", "stride_time_s",
@@ -124,3 +127,48 @@ def test_inspect_finds_nothing_wrong(invented, command):
     status, said, _ = command("inspect", invented)
     assert status == 0
     assert said.count("Hz") >= 4
+
+
+def test_a_declared_rocker_goes_with_the_skate_and_an_impossible_start_is_told(session):
+    file = session / "session.toml"
+    text = file.read_text(encoding="utf-8")
+    assert "start_behind_m" in text
+    file.write_text(
+        "rocker_radius_m = 3.2\n" + re.sub("start_behind_m = .*", "start_behind_m = -0.5", text),
+        encoding="utf-8",
+    )
+    found = analyse_session(session)
+    assert {moved.rocker_radius_m for run in found.runs for moved in run.kinematics.values()} == {3.2}
+    assert {run.gates.start_behind_m for run in found.runs} == {None}
+    (note,) = [note for note in found.notes if "start_behind_m" in note]
+    assert "found -0.5" in note
+    assert "not used" in note
+    assert all(run.problems == () for run in found.runs)
+
+
+@pytest.mark.parametrize(
+    ("said", "used"), [(0.5, 0.5), (0, 0.0), (5.0, 5.0), (-0.01, None), (5.01, None), ("half a metre", None)]
+)
+def test_the_start_line_lies_up_to_five_metres_behind_the_first_gate(session, said, used):
+    one = read_session(session)
+    one = one.model_copy(update={"conditions": {"start_behind_m": said}})
+    assert start_behind_m(one) == used
+    assert len(session_notes(one, [])) == (used is None)
+    assert session_notes(one.model_copy(update={"conditions": {}}), []) == ()
+
+
+def test_every_run_has_its_speeds_and_every_value_its_deviation(out):
+    runs = pd.read_csv(out / "runs.csv", keep_default_na=False, na_values=[""])
+    for name in (
+        "mean_speed_m_s", "peak_speed_m_s", "distance_m", "profile_v_max_m_s", "profile_tau_s", "gate_1_speed_m_s",
+        "gate_2_speed_m_s",
+    ):  # fmt: skip
+        assert (runs[name] > 0).all(), name
+        assert (runs[f"{name}_sd"] > 0).all(), name
+    assert (runs["profile_from"] == "speed").all()
+    np.testing.assert_allclose(runs["split_1_s"], runs["gate_time_s"])
+    # The way to the last gate is that between the gates and what lies behind the first: less than five metres.
+    assert runs["distance_m"].between(30.48, 30.48 + 5.0).all()
+    with h5py.File(out / "session.h5") as file:
+        for group in file["runs"].values():
+            assert group["body/gate_time"].shape == (2,)

@@ -121,6 +121,16 @@ def test_sensors_inherit_key_by_key(write):
     assert (right.delimiter, right.decimal, right.encoding) == (";", ",", None)
 
 
+def test_the_rocker_is_that_of_the_skate_or_else_of_the_session(write):
+    session = read_session(write(CONTRACT))
+    assert [sensor.rocker_radius_m for sensor in session.sensors] == [None, None]
+    both = CONTRACT.replace('athlete  = "A07"', 'rocker_radius_m = 3.2\nathlete = "A07"')
+    one = both.replace("bandwidth_hz = 200", "rocker_radius_m = 2.8")
+    head = both.replace('place = "right_skate"', 'place = "head"').replace("right_skate = ", "head = ")
+    for text, expected in ((both, [3.2, 3.2]), (one, [2.8, 3.2]), (head, [3.2, None])):
+        assert [sensor.rocker_radius_m for sensor in read_session(write(text)).sensors] == expected
+
+
 def test_a_sensors_own_rate_replaces_the_sessions_time_column(write):
     session = read_session(write(CONTRACT))
     assert session.sensor("right_skate").columns.time is None
@@ -182,6 +192,10 @@ def test_file_options_at_the_top_serve_every_sensor(write):
         ('mount = "holder"', 'mount = "lace"', "sensors[0].mount: found 'lace'"),
         ("acceleration_range_g = 16", "acceleration_range_g = -16", "sensors[0].acceleration_range_g: found -16"),
         ("bandwidth_hz = 200", 'bandwidth_hz = "200"', "sensors[0].bandwidth_hz: found '200'"),
+        ("bandwidth_hz = 200", "rocker_radius_m = 0.9", "sensors[0].rocker_radius_m: found 0.9"),
+        ("bandwidth_hz = 200", "rocker_radius_m = 11", "sensors[0].rocker_radius_m: found 11"),
+        ('place = "right_skate"', 'place = "head"\nrocker_radius_m = 3.0', "sensors[1].rocker_radius_m: found at head"),
+        ("[columns]", "[columns]\nrocker_radius_m = 3.0", "columns.rocker_radius_m: unknown key"),
         ("2026-09-20.toml", "2026-09-20.txt", "sensors[0].calibration: found"),
         ('delimiter = ";"', 'delimiter = ";;"', "sensors[1].delimiter: found ';;'"),
         ('delimiter = ";"\n', "", "sensors[1].decimal: the comma is also the delimiter"),
