@@ -233,7 +233,8 @@ def line(check: Check, recording: str, where: str, device: str, outcome: Outcome
     """Return what is told of one outcome."""
     return CheckLine(
         check.name, check.title, recording, where, device, outcome.verdict, outcome.measured, outcome.limit,
-        outcome.advice, outcome.value, outcome.unit, outcome.strain, check.source, check.mended_by,
+        outcome.advice, outcome.value, outcome.unit, outcome.strain, check.source,
+        "declaring" if outcome.by_declaring else check.mended_by,
     )  # fmt: skip
 
 

@@ -18,12 +18,12 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     """Judge the bias of the gyroscope, and its unit and sign."""
     limit = f"{limits.gyro_bias_deg_s[0]:g} deg/s; fails above {limits.gyro_bias_deg_s[1]:g}"
     if "angular velocity" in view.unit_faults:
-        return Outcome(
-            "fail", view.unit_faults["angular velocity"], limit, "correct [units] or [columns]", strain=np.inf
-        )
+        fault = view.unit_faults["angular velocity"]
+        return Outcome("fail", fault, limit, "correct [units] or [columns]", strain=np.inf, by_declaring=True)
     turned = wrongly_turned(view, limits)
     if turned:
-        return Outcome("fail", turned, limit, "correct [columns], [units] or the calibration", strain=np.inf)
+        advice = "correct [columns], [units] or the calibration"
+        return Outcome("fail", turned, limit, advice, strain=np.inf, by_declaring=True)
     if view.rest is None:
         return untold("never at rest", limit, "stand still for 3 s in every recording")
     bias_deg_s = np.degrees(view.rest.angular_velocity_bias)
@@ -42,14 +42,16 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     )
 
 
+# A reversed sign explains nearly all of what it must explain.
+MIRRORED = 0.25
+
+
 def wrongly_turned(view: SensorView, limits: CheckLimits) -> str:
     """Say how the gyroscope contradicts gravity after the run; empty where it does not, or nothing can be told."""
     if view.gravity_turned_deg is None:
         return ""
     off_deg, reversed_deg = view.gravity_turned_deg
-    if off_deg < limits.gravity_turned_deg[0]:
-        return ""
-    if reversed_deg < 0.5 * off_deg:
+    if off_deg > limits.gravity_turned_deg[0] and reversed_deg < MIRRORED * off_deg:
         return f"turns against gravity: {off_deg:.0f} deg off after the run, {reversed_deg:.0f} with the sign reversed"
     if off_deg < limits.gravity_turned_deg[1]:
         return ""

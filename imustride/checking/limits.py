@@ -38,7 +38,7 @@ class CheckLimits:
     gyro_bias_deg_s: tuple[float, float] = (4.0, 10.0)
     # Integrated over a run the gyroscope turns gravity to where it is after the stop: within 1 or 2 degrees (simulated).
     # With gaps or a sensor that slipped it is further off: the second limit, where no reversed sign explains it.
-    gravity_turned_deg: tuple[float, float] = (12.0, 60.0)
+    gravity_turned_deg: tuple[float, float] = (5.0, 60.0)
     # Declared axes are nominal, within some 15 degrees, and people stand on an edge of up to 13 degrees.
     tilt_deg: tuple[float, float] = (28.0, 45.0)
     # As `quality.mounting`: how far a standing skate may be tilted against the stance before the start.

@@ -47,7 +47,7 @@ def of_run(skates: list[SensorView], limits: CheckLimits) -> Outcome:
         return Outcome("fail", "; ".join(lost), limit, "record the whole protocol", strain=np.inf)
     stance_s = min(skate.cut.stance_s[1] - skate.cut.stance_s[0] for skate in skates if skate.cut is not None)
     verdict, strain = graded_low(stance_s, limits.stance_s)
-    stood = all(skate.turned_deg is not None for skate in skates)
+    stood = any(skate.turned_deg is not None for skate in skates)
     advice = "" if verdict == "pass" else "stand still on flat blades for 3 s before the start"
     if verdict == "pass" and not stood:
         verdict, strain, advice = "warn", 1.5, "stand still for 3 s after the stop, too"

@@ -116,7 +116,11 @@ class RecordingView:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one check says. `strain` is how much of the limit is used up: 1 and more is beyond it."""
+    """What one check says.
+
+    `strain` is how much of the limit is used up: 1 and more is beyond it. `where` names the sensor, where a check of a whole
+    recording speaks of one. `by_declaring`: this can be mended in the session file, whatever holds for the check.
+    """
 
     verdict: Verdict
     measured: str
@@ -126,6 +130,7 @@ class Outcome:
     unit: str = ""
     strain: float = 0.0
     where: str = ""
+    by_declaring: bool = False
 
 
 def graded(value: float, limits: tuple[float, float]) -> tuple[Verdict, float]:

@@ -42,7 +42,7 @@ AFTER_TAPS_S = 1.5
 
 @dataclass(frozen=True)
 class Tap:
-    """A blow with a knuckle or a plastic handle on one skate (common practice, no source)."""
+    """A blow with a knuckle or the heel of a hand on one skate (common practice, no source)."""
 
     at_s: float
     size_m_s2: float
@@ -56,7 +56,7 @@ def draw_tap(rng: np.random.Generator, at_s: float) -> Tap:
     """Draw one tap on the side of a skate."""
     way = rng.normal(size=3) * [0.4, 1.0, 0.4]
     way /= np.linalg.norm(way)
-    size_m_s2, lasts_s = float(np.exp(rng.uniform(np.log(80.0), np.log(400.0)))), rng.uniform(0.001, 0.004)
+    size_m_s2, lasts_s = float(np.exp(rng.uniform(np.log(80.0), np.log(400.0)))), rng.uniform(0.002, 0.006)
     ring_hz, ring_s = float(np.exp(rng.uniform(np.log(60.0), np.log(300.0)))), rng.uniform(0.004, 0.02)
     return Tap(at_s, size_m_s2, lasts_s, ring_hz, ring_s, (float(way[0]), float(way[1]), float(way[2])))
 
