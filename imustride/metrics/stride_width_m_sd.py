@@ -16,18 +16,22 @@ if TYPE_CHECKING:
     from imustride.metrics.view import PushView
 
 
+# What the covariance of the fit does not see: how far apart the feet of this skater really are (simulated, DEVELOPERS).
+FLOOR_M = 0.2
+
+
 def measure(view: PushView) -> NDArray[np.float64]:
     """Return one value a push [m], shape (k,); empty without both paths."""
     if view.other is None:
         return np.full(len(view.off_s), np.nan)
-    return np.asarray(apart_sd_m(view, view.off_s, view.other.off_s, ACROSS))
+    return np.asarray(np.hypot(apart_sd_m(view, view.off_s, view.other.off_s, ACROSS), FLOOR_M))
 
 
 METRIC = Metric(
     name="stride_width_m_sd",
     unit="m",
     number=1,
-    definition="standard deviation of stride_width_m from the covariance of the joint fit, its assumptions included",
+    definition="standard deviation of stride_width_m from the covariance of the joint fit, and 0.2 m for what it assumes of the feet",
     source="see stride_width_m",
     symmetry="none",
     measure=measure,

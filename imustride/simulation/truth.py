@@ -115,8 +115,21 @@ def _angles(motion: Motion, contact: Contact, lane: float) -> dict[str, float]:
     return {
         "push_off_angular_velocity_deg_s": float(np.degrees(rate.max())),
         "edge_angle_deg": float(np.degrees(edge.max())),
+        "glide_share_ratio": np.nan if contact.kind == "standing" else _glide_share(edge),
         "track_angle_deg": np.nan if pivots or speed < SLOWEST_GLIDE_M_S else float(np.degrees(track)),
     }
+
+
+def _glide_share(edge: Floats) -> float:
+    """Return the share of a contact before the blade tips onto its inside edge for its largest angle, NaN if it does not.
+
+    Angles below one degree are no edge.
+    """
+    least = np.radians(1.0)
+    before = edge[: int(edge.argmax())]
+    if edge.max() < least or not np.any(before < -least):
+        return np.nan
+    return float(np.flatnonzero(before < 0)[-1] + 0.5) / (len(edge) - 1)
 
 
 def _lengths(motion: Motion, contact: Contact, lane: float) -> dict[str, float]:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 COLUMNS = (
     "run", "side", "push", "blade_on_s", "blade_off_s", "blade_on_own_s", "blade_off_own_s", "contact_time_s",
     "stride_time_s", "push_off_angular_velocity_deg_s", "edge_angle_deg", "track_angle_deg", "blade_speed_m_s",
-    "stride_length_m", "stride_width_m", "lateral_travel_m", "step_length_m", "standing", "first_lift", "near_gap",
+    "stride_length_m", "stride_width_m", "lateral_travel_m", "step_length_m", "glide_share_ratio", "standing", "first_lift", "near_gap",
 )  # fmt: skip
 SIGN = {"left": 1.0, "right": -1.0}
 
@@ -112,10 +112,19 @@ def _values(plan: Plan, c: Stance, motion: Motion, level: Array, ahead: Array) -
     return {
         "push_off_angular_velocity_deg_s": float(np.degrees((motion.rate_rad_s[burst] @ level).max())),
         "edge_angle_deg": float(np.degrees((sign * edge).max())),
+        "glide_share_ratio": np.nan if standing else glide_share(sign * edge),
         "track_angle_deg": float(np.degrees(sign * off_lane)) if glides else np.nan,
         "blade_speed_m_s": np.nan if standing else float(speed.mean()),
         "lateral_travel_m": travel,
     }
+
+
+def glide_share(edge_rad: Array) -> float:
+    """Share of a contact before the last turn inward that leads to its largest edge; NaN without an outside edge before."""
+    top = int(np.argmax(edge_rad))
+    upright = np.flatnonzero((edge_rad[:top] < 0.0) & (edge_rad[1 : top + 1] >= 0.0))
+    tipped = top > 0 and edge_rad[:top].min() < -np.radians(1.0) and edge_rad[top] > np.radians(1.0)
+    return float(upright[-1] + 1) / (len(edge_rad) - 1) if tipped and len(upright) else np.nan
 
 
 def _between_feet(plan: Plan, c: Stance, motions: dict[str, Motion], ahead: Array) -> dict[str, float]:
