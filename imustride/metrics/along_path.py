@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from imustride.metrics.view import PushView
 
 ALONG, ACROSS = 0, 1
+# How well the instants are known, where a blade that moves on turns time into place (simulated, DEVELOPERS).
+BLADE_ON_SD_S, BLADE_OFF_SD_S = 0.005, 0.012
 
 
 def travelled_m(
@@ -33,3 +35,10 @@ def travelled_sd_m(
     root = view.path.root
     change = (view.path.at(root, to_s) - view.path.at(root, from_s))[:, axis]
     return np.asarray(np.linalg.norm(change, axis=1))
+
+
+def speed_at_m_s(view: PushView, at_s: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Speed of the blade along (0) or across (1) the lane at an instant of each push [m/s], shape (k,)."""
+    if view.path is None:
+        return np.full(len(at_s), np.nan)
+    return np.asarray(view.path.at(view.path.velocity_m_s, at_s)[:, axis])

@@ -15,7 +15,7 @@ import numpy as np
 from imustride.recording import ALONE, pieces
 from imustride.trajectory.gates import gate_spread, pass_gates
 from imustride.trajectory.middle import at_times, middle, steps_averaged_out, stride_at
-from imustride.trajectory.skate import LEVER, WANDER
+from imustride.trajectory.skate import LEVER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -132,7 +132,9 @@ def solve(
     if len(courses) == 2:
         keep_in_reach(linear, courses, begin, settings)
         keep_beside(linear, courses, begin, rhythm.begin_s, settings)
-    wanders = np.concatenate([begin[k] + np.arange(WANDER, len(one.spread)) for k, one in enumerate(courses)])
+    wanders = np.concatenate(
+        [begin[k] + np.arange(len(one.spread))[one.wander] for k, one in enumerate(courses)]
+    )
     found: list[Solution] = []
     for factor in settings.wander_factors:
         scaled = spread.copy()

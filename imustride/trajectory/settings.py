@@ -30,6 +30,12 @@ class TrackSettings:
     start_sd_m: tuple[float, float] = (0.08, 0.15)
     half_stance_m: float = 0.15
     wander_m_s: float = 0.03  # of the integrated velocity, a second
+    # Velocity and attitude after lost samples; landings that clip are short and hard.
+    loss_apart_s: float = 0.03
+    lost_velocity_sd_m_s: float = 0.1
+    lost_acceleration_m_s2: float = 20.0
+    lost_turn_sd_rad: float = np.radians(1.5)
+    most_losses: int = 12
     wander_factors: tuple[float, ...] = (8.0, 4.0, 2.0, 1.0)  # the run itself says which is likely
     robust_sd: float = 2.5  # where Geman and McClure's weight falls to a quarter
     slip_sd_m_s: float = 0.04

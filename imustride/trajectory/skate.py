@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.frames import about_z
+from imustride.trajectory.losses import losses
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.kinematics import Clock, Kinematics
+    from imustride.trajectory.losses import Losses
     from imustride.trajectory.settings import TrackSettings
 
 YAW, LEVER, MOUNT, ROLL, HEIGHT, ROCKER = range(6)
@@ -28,7 +30,7 @@ class Course:
     Unknowns, in order: turn of the whole path about the vertical [rad], fore-aft place of the ice
     contact [m], turn of the sensor on the blade about its vertical [rad], roll of the blade in the stance [rad],
     height of the sensor above the running edge [m], radius of the rocker [m], accelerometer bias [m/s^2] (3), gyroscope bias [rad/s] (3), place at the start [m] (2), and
-    steps of a slow wander of the velocity [m/s], x then y.
+    steps of a slow wander of the velocity [m/s], x then y, and jumps where samples were lost (see `Losses`).
 
     Parameters
     ----------
@@ -46,6 +48,8 @@ class Course:
         Turn of the blade's running direction per unit.
     spread : ndarray, shape (unknowns,)
         Standard deviation of each unknown before the fit.
+    wander : slice
+        Which unknowns are steps of the wander.
     """
 
     time_s: NDArray[np.float64]
@@ -58,6 +62,7 @@ class Course:
     lane_yaw_rad: float
     heading_by: NDArray[np.float64]
     spread: NDArray[np.float64]
+    wander: slice
 
 
 def running_integral(values: NDArray[np.float64], step_s: float) -> NDArray[np.float64]:
@@ -95,16 +100,17 @@ def course(
     first, last = (round((at - kinematics.start_s) * kinematics.rate_hz) for at in span_s)
     nodes = slice(max(first, 0), min(last, len(kinematics.measured) - 1) + 1, every)
     step_s = every / kinematics.rate_hz
+    lost = losses(kinematics, nodes, settings)
     turn = about_z(lane_yaw_rad)
     attitude = turn @ kinematics.earth_from_segment[nodes]
     velocity = (unaided_velocity(kinematics, slice(nodes.start, nodes.stop), settings) @ turn.T)[::every]
     force = np.einsum("nij,nj->ni", attitude, block_mean(kinematics.acceleration_m_s2, nodes, every))
     rate = block_mean(kinematics.angular_velocity_rad_s, nodes, every)
-    by, turned = effects((attitude, velocity, rate), force, step_s, settings)
+    by, turned = effects((attitude, velocity, rate), force, lost, step_s, settings)
     position_by = running_integral(by[:, :2], step_s)
     position_by[:, 0, START.start] = position_by[:, 1, START.start + 1] = 1.0
     slip, slip_by, heading_by = across_blade((attitude, velocity, rate), by, turned, settings)
-    knots = (by.shape[2] - WANDER) // 2
+    wander = by.shape[2] - WANDER - lost.unknowns
     spread = np.concatenate((
         [settings.yaw_sd_rad, settings.lever_sd_m, max(kinematics.forward_sd_rad, settings.mount_sd_rad)],
         [settings.roll_sd_rad],
@@ -113,7 +119,8 @@ def course(
         [settings.accelerometer_bias_sd_m_s2] * 3,
         [settings.gyro_bias_sd_rad_s] * 3,
         settings.start_sd_m,
-        [settings.wander_m_s * np.sqrt(settings.knot_s)] * (2 * knots),
+        [settings.wander_m_s * np.sqrt(settings.knot_s)] * wander,
+        lost.spread(settings),
     ))  # fmt: skip
     time = kinematics.start_s + np.arange(nodes.start, nodes.stop, every) / kinematics.rate_hz
     return Course(
@@ -127,12 +134,14 @@ def course(
         lane_yaw_rad,
         heading_by,
         spread,
+        slice(WANDER, WANDER + wander),
     )
 
 
 def effects(
     moved: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     force: NDArray[np.float64],
+    lost: Losses,
     step_s: float,
     settings: TrackSettings,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -142,9 +151,13 @@ def effects(
     """
     attitude, velocity, rate = moved
     knots = max(int(np.ceil((len(force) - 1) * step_s / settings.knot_s)), 1)
-    count = WANDER + 2 * knots
-    turned = np.zeros((len(force), 3, count))
+    jumps = WANDER + 2 * knots
+    turned = np.zeros((len(force), 3, jumps + lost.unknowns))
     turned[:, 2, YAW] = 1.0
+    behind = np.arange(len(force))[:, None] >= lost.node
+    turns = jumps + 2 * len(lost.node)
+    for axis in range(3):
+        turned[:, axis, turns + axis :: 3] = behind[:, lost.turns]
     gravity = float(np.linalg.norm(force[:3].mean(axis=0)))
     # A bias of the accelerometer tilts the level found in the stance.
     turned[:, 1, ACCELEROMETER.start] = 1 / gravity
@@ -159,7 +172,8 @@ def effects(
     by[:, :, HEIGHT] = -np.einsum("nij,nj->ni", attitude, np.cross(rate, [0.0, 0.0, 1.0]))
     ramp = np.clip(np.arange(len(force))[:, None] * step_s / settings.knot_s - np.arange(knots), 0.0, 1.0)
     by[:, 0, WANDER : WANDER + knots] = ramp
-    by[:, 1, WANDER + knots :] = ramp
+    by[:, 1, WANDER + knots : jumps] = ramp
+    by[:, 0, jumps:turns:2] = by[:, 1, jumps + 1 : turns : 2] = behind
     return by, turned
 
 

@@ -29,7 +29,7 @@ CALM = {
     "second": {"skid_m_s": 0.0, "chatter_m_s2": 0.0, "flex_deg": 0.0, "resonance_hz": 0.0, "lever_declared": True},
 }  # fmt: skip
 MIXED = {
-    "first": {"skid_m_s": 0.2, "position_declared": False, "log_ends_early": True},
+    "first": {"skid_m_s": 0.2, "position_declared": False, "log_begins_late": False, "log_ends_early": True},
     "second": {"skid_m_s": 0.2, "lever_declared": False, "log_cut": "early_end"},
 }
 MIXES = {
