@@ -24,7 +24,7 @@ def metrics(talk: Talk) -> None:
     for metric in found:
         talk.lines(
             [
-                f"{metric.name} [{metric.unit}], definition {metric.number}",
+                f"{metric.name} [{metric.unit or '1'}], definition {metric.number}",
                 f"    {metric.definition}",
                 f"    source: {metric.source}",
             ]

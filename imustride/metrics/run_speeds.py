@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 SLOWEST_M_S = 0.5  # at a gate: nobody stands in it
 # Averaging the steps out rounds the beginning of the run off (simulated, DEVELOPERS).
-ROUNDED_TAU_SD_S = 0.1
+ROUNDED_SD_S = 0.1
 NO_PATH = "no path of the body was fitted"
 
 
@@ -80,7 +80,7 @@ def profile_columns(pushes: pd.DataFrame, gates: Gates | None, body: BodyPath | 
         unseen = body.speed_sd_m_s**2 - (body.speed_root**2).sum(axis=1)
         root = np.column_stack([body.speed_root, np.sqrt(np.maximum(unseen, 0.0))])
         found = fit_speed(body.time_s[pushing], body.speed_m_s[pushing], root[pushing])
-        found = replace(found, tau_sd_s=float(np.hypot(found.tau_sd_s, ROUNDED_TAU_SD_S)))
+        found = replace(found, tau_sd_s=float(np.hypot(found.tau_sd_s, ROUNDED_SD_S)))
         source = "speed"
     elif gates is not None and len(gates.time_s) >= FEWEST_GATES:
         found = fit_gates(gates.position_m, gates.time_s, gates.start_behind_m)
@@ -115,9 +115,10 @@ def gate_columns(gates: Gates | None, body: BodyPath | None) -> dict[str, Any]:
     speed = spread = np.full(len(gates.time_s), np.nan)
     if body is not None and len(body.gate_s) == len(gates.time_s):
         speed = at(body, body.speed_m_s[:, None], body.gate_s)[:, 0]
-        # The beam sees some part of the body: while it speeds up, that is a speed of a little earlier or later.
+        # The beam sees some part of the body, and averaging rounds the beginning off: while the body speeds up, that is a
+        # speed of a little earlier or later.
         gain = at(body, np.gradient(body.speed_m_s, body.time_s)[:, None], body.gate_s)[:, 0]
-        sooner_s = BEAM_SD_M / np.maximum(speed, SLOWEST_M_S)
+        sooner_s = np.hypot(BEAM_SD_M / np.maximum(speed, SLOWEST_M_S), ROUNDED_SD_S)
         spread = np.hypot(at(body, body.speed_sd_m_s[:, None], body.gate_s)[:, 0], gain * sooner_s)
     found = {f"split_{k}_s": float(split_s) for k, split_s in enumerate(splits_s, 1)}
     for k, (one, sd) in enumerate(zip(speed, spread, strict=True), 1):

@@ -54,7 +54,7 @@ def test_metrics_are_listed(command):
     listed = json.loads(command("metrics", "--json")[1])
     shown = command("metrics")[1]
     for metric in listed:
-        assert f"{metric['name']} [{metric['unit']}], definition {metric['number']}" in shown
+        assert f"{metric['name']} [{metric['unit'] or '1'}], definition {metric['number']}" in shown
         assert metric["definition"] in shown
 
 
