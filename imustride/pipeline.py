@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import asdict, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from imustride.constants import SIDES
 from imustride.errors import ImustrideError, SignalQualityError
@@ -212,8 +212,17 @@ def compare(
     return symmetry_table(pushes, {run.name for run in usable}, how, parts)
 
 
-def write_session(result: SessionResult, out: Path) -> None:
+def write_session(
+    result: SessionResult, out: Path, language: str = "en", system: Literal["metric", "imperial"] = "metric"
+) -> None:
     """Write the results of a session, its page included, as one folder, whole or not at all.
+
+    Parameters
+    ----------
+    result : SessionResult
+    out : Path
+    language, system : str
+        Of the page; the tables are the same in all of them.
 
     Raises
     ------
@@ -225,7 +234,7 @@ def write_session(result: SessionResult, out: Path) -> None:
     from imustride.exporting import write_results
     from imustride.report import summary_page
 
-    write_results(result, out, {"summary.html": summary_page(result)})
+    write_results(result, out, {"summary.html": summary_page(result, language, system)})
 
 
 def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:

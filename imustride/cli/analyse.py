@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -26,6 +26,14 @@ class Outcome:
     told: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Page:
+    """How the page is written."""
+
+    language: str
+    units: Literal["metric", "imperial"]
+
+
 @click.command(
     short_help="Sessions to results.", epilog="Example: imustride analyse recordings/demo --out results"
 )
@@ -37,10 +45,27 @@ class Outcome:
     help="Folder to write; earlier results are replaced.",
 )
 @click.option("--orientation", metavar="FILTER", help="Filter for the attitude; an unknown one lists all.")
+@click.option(
+    "--language", default="en", show_default=True, help="Language of the page; an unknown one lists all."
+)
+@click.option(
+    "--units",
+    type=click.Choice(["metric", "imperial"]),
+    default="metric",
+    show_default=True,
+    help="Units of the page: m, m/s; or ft, in, mph. The tables stay metric.",
+)
 @dry_run_option
 @talk_options
 def analyse(
-    talk: Talk, sessions: tuple[Path, ...], out: Path, orientation: str | None, *, dry_run: bool
+    talk: Talk,
+    sessions: tuple[Path, ...],
+    out: Path,
+    orientation: str | None,
+    language: str,
+    units: Literal["metric", "imperial"],
+    *,
+    dry_run: bool,
 ) -> int:
     """Find, time and measure every push of each SESSION folder, and compare left with right.
 
@@ -48,8 +73,9 @@ def analyse(
     """
     targets = _targets(sessions, out)
     settings = _settings(orientation)
+    page = _page(language, units)
     outcomes = [
-        _one(talk, session, target, settings, dry_run=dry_run)
+        _one(talk, session, target, settings, page, dry_run=dry_run)
         for session, target in zip(sessions, targets, strict=True)
     ]
     talk.data({"sessions": [outcome.told for outcome in outcomes]})
@@ -81,7 +107,18 @@ def _settings(orientation: str | None) -> Settings:
     return pipeline.Settings(orientation=orientation)
 
 
-def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run: bool) -> Outcome:
+def _page(language: str, units: Literal["metric", "imperial"]) -> Page:
+    from imustride.report.catalogue import languages
+
+    if language not in languages():
+        message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
+        raise click.UsageError(message)
+    return Page(language, units)
+
+
+def _one(
+    talk: Talk, session: Path, target: Path, settings: Settings, page: Page, *, dry_run: bool
+) -> Outcome:
     from imustride import pipeline
     from imustride.exporting import check_target
 
@@ -91,7 +128,7 @@ def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run
         talk.progress(f"analysing {session}")
         result = pipeline.analyse_session(session, settings)
         if not dry_run:
-            pipeline.write_session(result, target)
+            pipeline.write_session(result, target, page.language, page.units)
     except FAILURES as error:
         status = report(error, talk)
         return Outcome(status, {**told, "error": str(error)})
@@ -100,13 +137,14 @@ def _one(talk: Talk, session: Path, target: Path, settings: Settings, *, dry_run
         talk.problem(f"{name}: {problem}")
     for note in result.notes:
         talk.problem(note)
-    page = target / "summary.html"
+    written = target / "summary.html"
     talk.lines(
         _readable(
-            result, f"nothing written (dry run); the page would be {page}" if dry_run else f"page: {page}"
+            result,
+            f"nothing written (dry run); the page would be {written}" if dry_run else f"page: {written}",
         )
     )
-    return Outcome(INCOMPLETE if unread else DONE, {**told, **_told(result, None if dry_run else page)})
+    return Outcome(INCOMPLETE if unread else DONE, {**told, **_told(result, None if dry_run else written)})
 
 
 def _problems(run: RunResult) -> tuple[str, ...]:

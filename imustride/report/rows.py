@@ -1,43 +1,21 @@
-"""Rows of the page's tables, as text."""
+"""Rows of the tables a terminal shows, as text."""
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.report.drawing import FEET
-from imustride.report.words import MISSING, flags, interval, label, number, unit
+from imustride.report.words import MISSING, interval, label, number, unit
 
 if TYPE_CHECKING:
     import pandas as pd
 
-# Column of pushes.csv, its heading, the unit that sets its decimals.
-PUSH_COLUMNS = (
-    ("blade_on_s", "on [s]", "s"),
-    ("blade_off_s", "off [s]", "s"),
-    ("contact_time_s", "contact [s]", "s"),
-    ("swing_time_s", "swing [s]", "s"),
-    ("step_time_s", "step [s]", "s"),
-    ("double_support_s", "both on the ice [s]", "s"),
-    ("push_off_angular_velocity_deg_s", "push-off [°/s]", "deg/s"),
-    ("edge_angle_deg", "edge [°]", "deg"),
-    ("track_angle_deg", "track [°]", "deg"),
-    ("blade_speed_m_s", "blade speed [m/s]", "m/s"),
-    ("stride_length_m", "stride [m]", "m"),
-    ("lateral_travel_m", "sideways [m]", "m"),
-)
 # What says nothing that another row does not say, or is mostly an assumption.
 NOT_SHOWN = ("stride_rate_hz", "stride_width_m")
 # What a terminal and a first picture show: one of time, one of rate, one of angle, one of way.
 HEADLINES = ("contact_time_s", "push_off_angular_velocity_deg_s", "edge_angle_deg", "stride_length_m")
 NO_INTERVAL = "too few pushes for an interval"
-REASONS = {
-    "join_clocks": "the sensors' clocks could not be joined",
-    "no_pairs": "too few neighbouring pushes of both feet with a value",
-}
 REMEDIES = {
     "more_runs": "more runs are needed",
     "better_calibration": "more runs cannot tell, only better sensors or calibration",
@@ -82,13 +60,6 @@ def headlines(symmetry: pd.DataFrame) -> pd.DataFrame:
     """Return the few rows that stand for the others; all where none of them is there."""
     few = symmetry[symmetry["metric"].isin(HEADLINES)]
     return few if len(few) else symmetry
-
-
-def not_compared(symmetry: pd.DataFrame) -> list[str]:
-    """Return the metrics that could be compared in no phase, each with the reason where one is given."""
-    gone = symmetry[~symmetry["metric"].isin([*compared(symmetry)["metric"], *NOT_SHOWN])]
-    reasons = {row["metric"]: REASONS.get(row.get("advice", "")) for row in gone.to_dict("records")}
-    return [label(metric) + (f" ({reason})" if reason else "") for metric, reason in reasons.items()]
 
 
 def symmetry_rows(symmetry: pd.DataFrame) -> list[dict[str, str]]:
@@ -136,40 +107,7 @@ def _remedy(row: dict[Any, Any]) -> str:
     return f": {words}" if words else ""
 
 
-def push_table(pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
-    """Return headings and rows of the table of pushes: only columns with at least one value."""
-    columns = [c for c in PUSH_COLUMNS if c[0] in pushes and pushes[c[0]].notna().any()]
-    headings = ["run", "foot", "push", "phase", *(heading for _, heading, _ in columns), "remarks"]
-    rows = [
-        [
-            row["run"],
-            FEET[row["side"]].letter,
-            str(int(row["push"])),
-            row["phase"],
-            *(number(row[name], of) for name, _, of in columns),
-            flags(row["flags"]),
-        ]
-        for row in pushes.to_dict("records")
-    ]
-    return headings, rows
-
-
 def number_with_sd(value: float, sd: float, of: str) -> str:
     """A value with its standard deviation; a dash where missing."""
     text = number(value, of)
     return f"{text} ±{number(sd, of)}" if np.isfinite(value) and np.isfinite(sd) else text
-
-
-def accuracy_rows() -> list[dict[str, str]]:
-    """Return the rows of the table of simulated accuracy."""
-    text = (Path(__file__).parent / "accuracy.toml").read_text(encoding="utf-8")
-    return [
-        {
-            "what": label(column["name"]),
-            "bias": f"{number(column['bias'], column['unit'], sign=True)} {unit(column['unit'])}",
-            "sd": f"{number(column['sd'], column['unit'])} {unit(column['unit'])}",
-            "n": str(column["n"]),
-            "conditions": column["conditions"],
-        }
-        for column in tomllib.loads(text)["column"]
-    ]

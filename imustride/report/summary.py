@@ -2,47 +2,35 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from imustride import __version__
-from imustride.report.rows import (
-    accuracy_rows,
-    compared,
-    headlines,
-    not_compared,
-    push_table,
-    run_rows,
-    symmetry_rows,
-)
-from imustride.report.words import condition
+from imustride.report.amounts import Amounts, System
+from imustride.report.answer import answer, counting
+from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
+from imustride.report.comparison import figures, judged
+from imustride.report.gallery import gallery
+from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
+from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
+from imustride.report.timing import time_blocks
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from imustride.results import SessionResult
 
-MOST_PANELS = 8  # runs in a picture; the tables hold the rest
-MOST_ROWS = 150  # pushes in the table of the page, likewise
-CONSENT = {
-    "self": "on record, given by the athlete",
-    "guardian": "on record, given by a guardian",
-    None: "not on record: ask for it before this page goes to anyone",
-}
-SURFACE = {"ice": "ice", "synthetic": "synthetic ice (not comparable with ice)"}
-Table = tuple[list[str], list[list[str]]]  # headings and rows
-SCOPE = {"run": "this one run", "day": "the athlete on this day"}
+MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
 
 
-def summary_page(result: SessionResult) -> str:
+def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system: System = "metric") -> str:
     """Write the summary of a session as one self-contained page.
 
     Parameters
     ----------
     result : SessionResult
+    language : str
+        One of `imustride.report.catalogue.languages`.
+    system : "metric" or "imperial"
+        Units of lengths and speeds; the tables stay metric.
 
     Returns
     -------
@@ -59,114 +47,62 @@ def summary_page(result: SessionResult) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    headings, rows = push_table(result.pushes.head(MOST_ROWS))
-    scopes = [word for word in SCOPE if (result.symmetry["scope"] == word).any()]
+    amounts = Amounts(catalogue(language), system)
     return environment.get_template("summary.html.j2").render(
-        version=__version__,
-        session=result.session,
-        consent=CONSENT[result.session.consent],
-        surface=SURFACE[result.session.surface],
-        conditions=[condition(name, value) for name, value in result.session.conditions.items()],
-        runs=run_rows(result.runs_table, result.pushes),
-        remarks=[*result.notes, *(f"{run.name}: {note}" for run in result.runs for note in run.notes)],
-        pictures=_pictures(result),
-        symmetry=symmetry_rows(result.symmetry),
-        not_compared=not_compared(result.symmetry),
-        scope=" or ".join(SCOPE[word] for word in scopes),
-        push_headings=headings,
-        push_rows=rows,
-        pushes_left_out=len(result.pushes) - len(rows),
-        accuracy=accuracy_rows(),
+        say=amounts.say,
+        imperial=system == "imperial",
+        **_who(result, amounts),
+        times=time_blocks(result, amounts),
+        runs=run_rows(result.runs_table, result.pushes, amounts),
+        answer=answer(result, amounts),
+        pictures=gallery(result),
+        **_comparison(result, amounts),
+        speeds=speed_rows(result.runs_table, amounts),
+        **_pushes(result, amounts),
+        accuracy=accuracy_rows(amounts),
     )
 
 
-def _pictures(result: SessionResult) -> list[dict[str, Any]]:
-    """Draw what there is to draw, with a title, a caption and the same in words for those who cannot see it."""
-    from markupsafe import Markup
-
-    from imustride.report.pictures import ANGULAR_VELOCITY, course, intervals, rhythm
-
-    runs = {run.name if run.usable else f"{run.name} (left out)": run.pushes for run in result.runs}
-    runs = dict([(title, pushes) for title, pushes in runs.items() if len(pushes)][:MOST_PANELS])
-    turning = {title: pushes for title, pushes in runs.items() if pushes[ANGULAR_VELOCITY].notna().any()}
-    indexed = compared(headlines(result.symmetry))
-    indexed = indexed[
-        indexed["ci_low_percent"].map(math.isfinite) & indexed["ci_high_percent"].map(math.isfinite)
+def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
+    session, say = result.session, amounts.say
+    told = [
+        *(say.reason(note) for note in result.notes),
+        *(f"{run.name}: {say.reason(note)}" for run in result.runs for note in run.notes),
     ]
-    drawn: list[tuple[str, str, tuple[str, str], Table | None]] = []
-    if runs:
-        drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs), None))
-    drawn += _from_above(result)
-    if turning:
-        drawn.append(
-            ("Push-off angular velocity, push by push", course(turning), _course_words(turning), None)
-        )
-    if len(indexed):
-        drawn.append(("Left and right compared", intervals(indexed), _interval_words(indexed), None))
-    return [
-        {"title": title, "svg": Markup(svg), "says": says, "caption": caption, "table": table}  # noqa: S704 - our own drawing
-        for title, svg, (says, caption), table in drawn
-    ]
-
-
-def _from_above(result: SessionResult) -> list[tuple[str, str, tuple[str, str], Table | None]]:
-    """Draw one run from above; nothing where no run has a path."""
-    from imustride.report.above import NO_GATES, NOT_PLACED, above_words, from_above, place_table
-    from imustride.report.tracks import drawn_run, tracks
-
-    times_s = dict(zip(result.runs_table["run"], result.runs_table["gate_time_s"], strict=True))
-    found = drawn_run(result.runs, times_s)
-    if found is None:
-        return []
-    run, why = found
-    gate_m = np.zeros(0) if run.body is None else run.body.gate_m
-    without = NO_GATES if run.gates is None else NOT_PLACED
-    shown = tracks(run.paths, run.clocks, run.pushes, gate_m)
-    words = above_words(f"{run.name}, {why}", shown, gate_m, run.pushes, without)
-    picture = from_above(shown, gate_m, without)
-    return [(f"{run.name} seen from above", picture, words, place_table(shown, run.pushes))]
-
-
-def _counts(runs: dict[str, pd.DataFrame]) -> str:
-    counts = {
-        title: [int(((pushes["side"] == side) & (pushes["push"] > 0)).sum()) for side in ("left", "right")]
-        for title, pushes in runs.items()
+    return {
+        "version": __version__,
+        "session": session,
+        "consent": say(f"consent.{session.consent or 'missing'}"),
+        "surface": say(f"surface.{session.surface}"),
+        "conditions": [condition(name, value, amounts) for name, value in session.conditions.items()],
+        "remarks": told,
     }
-    return "; ".join(f"{title}: {left} pushes left, {right} right" for title, (left, right) in counts.items())
 
 
-def _rhythm_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
-    says = f"Contacts of both blades along time. {_counts(runs)}."
-    caption = (
-        "A bar: that blade is on the ice. Where bars of L and R overlap, both are; where neither is, the athlete "
-        "is in the air. The first bars begin in the stance. The final glide is no push and is not drawn."
-    )
-    unjoined = any(pushes["flags"].str.contains("clocks_not_synchronised").any() for pushes in runs.values())
-    return says, caption + (
-        " Where the sensors' clocks could not be joined, each foot is drawn from its own first lift: "
-        "L and R must then not be compared."
-        if unjoined
-        else ""
-    )
+def _comparison(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
+    """Return the rows of left and right, those that stand for the others first, and what was not measured."""
+    say, pushes = amounts.say, counting(result)
+    table = compared(result.symmetry)
+    first = table["metric"].isin(HEADLINES)
+    if not first.any():
+        first = ~first
+    shown = set(table["metric"])
+    gone = {
+        said.name: said.why
+        for row in result.symmetry.to_dict("records")
+        if row["metric"] not in {*shown, *NOT_SHOWN}
+        for said in [judged(row, pushes, amounts)]
+    }
+    return {
+        "figures": [figures(row, pushes, amounts) for row in table[first].to_dict("records")],
+        "more_figures": [figures(row, pushes, amounts) for row in table[~first].to_dict("records")],
+        "not_compared": [
+            say("figures.with_reason", name=name, reason=reason) for name, reason in gone.items()
+        ],
+        "scope": "run" if set(table["scope"]) == {"run"} else "day",
+    }
 
 
-def _course_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
-    says = f"Push-off angular velocity of every push, left as discs, right as squares. {_counts(runs)}."
-    caption = (
-        "How fast the skate turns toe-down as the blade leaves the ice: L discs and solid line, R squares and "
-        "dashed line. One mark is one push; how far single pushes scatter is part of the result."
-    )
-    return says, caption
-
-
-def _interval_words(symmetry: pd.DataFrame) -> tuple[str, str]:
-    rows = symmetry_rows(symmetry)
-    says = "Symmetry index with its interval. " + "; ".join(
-        f"{row['what']}: {row['against']} ({row['interval']})" for row in rows
-    )
-    caption = (
-        "Diamond: the index. Line: its 95 % interval. Grey: differences too small to be called one "
-        f"({'; '.join(sorted(set(symmetry['smallest_difference_source'])))}). A line that reaches into and out of "
-        "the grey leaves the question open."
-    )
-    return says, caption
+def _pushes(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
+    headings, rows = push_table(result.pushes.head(MOST_ROWS), amounts)
+    return {"push_headings": headings, "push_rows": rows, "pushes_in_all": len(result.pushes)}

@@ -62,14 +62,7 @@ def interval(low: float, high: float, of: str) -> str:
     return f"{number(low, of, sign=True)} to {number(high, of, sign=True)}"
 
 
-def condition(name: str, value: str | float | bool) -> tuple[str, str]:  # noqa: FBT001 - conditions are of any kind
-    """Return a condition of a session as its name and its value with the unit that the name carries."""
-    if isinstance(value, bool):
-        return label(name), "yes" if value else "no"
+def unit_of(name: str) -> str:
+    """Return the unit that a column's or a condition's name ends in, as it is written there; empty without one."""
     suffix = _SUFFIX.search(name)
-    return label(name), f"{value} {SUFFIX_UNITS[suffix[1]]}" if suffix else str(value)
-
-
-def flags(words: str) -> str:
-    """Return the flags of a push as plain words."""
-    return words.replace("_", " ").replace(";", ", ")
+    return suffix[1] if suffix else ""

@@ -96,24 +96,32 @@ def test_an_unusable_run_is_shown_with_its_reason(page):
 
 
 def test_a_rate_has_its_sample_size_and_spread(page):
-    assert re.search(r"3\.23 \(SD 0\.00, n 17\)", words(page))
+    # 17 equal pushes scatter by nothing that floating point does not add.
+    assert re.search(r"3\.23 \(±0\.00, n 17\)", words(page))
 
 
 def test_a_comparison_has_interval_systematic_part_sample_size_and_verdict(page):
     text = words(page)
-    assert "right larger 0.301 (5.1 %) 0.332 (4.7 %) +9.8 % (+6.1 to +13.5) ±1.2 4, 6; 2" in text
+    # Left mean 0.301 s, 5.1 % of it over the root of 4 pushes: 8 ms, so milliseconds; difference 31 ms within 12 ms.
     assert (
-        "unclear: more runs cannot tell, only better sensors or calibration 0.021 0.015 −0.006 s (−0.014 to +0.002) ±0.007"
+        "time on the ice, first 6 pushes real difference: the right blade stays on the ice 31 ms longer (19 to 43 ms):"
         in text
     )
+    assert "0.301 s (5.1 %) 0.332 s (4.7 %) +31 ms (+19 to +43 ms) ±4 ms 4, 6; 2" in text
+    assert (
+        "too small to call: these sensors, as they sat, cannot see less than 7 ms, however many runs" in text
+    )
+    assert "0.021 s 0.015 s −6 ms (−14 to +2 ms) ±7 ms 12, 12; 2" in text
 
 
 def test_an_open_question_says_what_would_answer_it(page):
-    assert "unclear: 7 runs in all would tell" in words(page)
+    assert "not sure yet: about 5 more runs would tell; now it could be anything from −9 to +23 ms" in words(
+        page
+    )
 
 
 def test_what_could_not_be_compared_is_named_with_its_reason(page):
-    assert "Not compared: track angle to the lane (too few neighbouring pushes" in words(page)
+    assert "Not measured: direction of the blade, outward (too few neighbouring pushes" in words(page)
 
 
 def test_phases_taken_together_and_mere_reciprocals_stay_in_the_tables(page):
@@ -125,7 +133,9 @@ def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
     bare = result.symmetry.assign(ci_low_percent=np.nan, ci_high_percent=np.nan)
     page = summary_page(dataclasses.replace(result, symmetry=bare))
     assert "Left and right compared" not in page
-    assert "+9.8 % (too few pushes for an interval)" in words(page)
+    wide = bare.assign(difference_ci_low=np.nan, difference_ci_high=np.nan)
+    text = words(summary_page(dataclasses.replace(result, symmetry=wide)))
+    assert "+31 ms (too few pushes to say how sure)" in text
 
 
 def test_every_picture_is_described(page):
@@ -219,7 +229,7 @@ def test_a_session_without_a_push_still_has_a_page(result):
     page = summary_page(empty)
     assert "<svg" not in page
     assert "no: no push" in words(page)
-    assert "No metric could be compared" in words(page)
+    assert "Nothing could be compared between left and right" in words(page)
 
 
 def test_unjoined_clocks_are_said_below_the_rhythm(result):

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imustride.report.words import condition, flags, interval, label, number, unit
+from imustride.report.words import interval, label, number, unit, unit_of
 
 
 @pytest.mark.parametrize(
@@ -30,17 +30,5 @@ def test_names_lose_their_unit():
     assert label("lateral_travel_m") == "lateral travel"
     assert label("contact_time_s") == "contact time"
     assert unit("deg/s") == "°/s"
-    assert flags("no_glide;near_gap") == "no glide, near gap"
-
-
-@pytest.mark.parametrize(
-    ("name", "value", "shown"),
-    [
-        ("start_behind_m", 0.5, ("start behind", "0.5 m")),
-        ("stick", False, ("stick", "no")),
-        ("ice", "fresh", ("ice", "fresh")),
-        ("ice_temperature_deg", -5.0, ("ice temperature", "-5.0 °")),
-    ],
-)
-def test_a_condition_keeps_its_unit(name, value, shown):
-    assert condition(name, value) == shown
+    assert unit_of("start_behind_m") == "m"
+    assert unit_of("stick") == ""
