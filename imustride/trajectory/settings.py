@@ -19,6 +19,7 @@ class TrackSettings:
     half_blade_m: float = 0.13
     rocker_radius_m: float = 3.0
     rocker_radius_sd_m: float = 0.6
+    measured_rocker_radius_sd_m: float = 0.1
     height_sd_m: float = 0.03
     measured_height_sd_m: float = 0.012
     yaw_sd_rad: float = np.radians(20.0)

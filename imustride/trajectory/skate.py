@@ -109,13 +109,14 @@ def course(
     by, turned = effects((attitude, velocity, rate), force, lost, step_s, settings)
     position_by = running_integral(by[:, :2], step_s)
     position_by[:, 0, START.start] = position_by[:, 1, START.start + 1] = 1.0
-    slip, slip_by, heading_by = across_blade((attitude, velocity, rate), by, turned, settings)
+    radius_m = kinematics.rocker_radius_m or settings.rocker_radius_m
+    slip, slip_by, heading_by = across_blade((attitude, velocity, rate), by, turned, radius_m, settings)
     wander = by.shape[2] - WANDER - lost.unknowns
     spread = np.concatenate((
         [settings.yaw_sd_rad, settings.lever_sd_m, max(kinematics.forward_sd_rad, settings.mount_sd_rad)],
         [settings.roll_sd_rad],
         [settings.height_sd_m if kinematics.position_m is None else settings.measured_height_sd_m],
-        [settings.rocker_radius_sd_m],
+        [settings.rocker_radius_sd_m if kinematics.rocker_radius_m is None else settings.measured_rocker_radius_sd_m],
         [settings.accelerometer_bias_sd_m_s2] * 3,
         [settings.gyro_bias_sd_rad_s] * 3,
         settings.start_sd_m,
@@ -181,6 +182,7 @@ def across_blade(
     moved: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     by: NDArray[np.float64],
     turned: NDArray[np.float64],
+    rocker_radius_m: float,
     settings: TrackSettings,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Slip of the contact point [m/s], and what each unknown does to it and to the running direction.
@@ -190,7 +192,7 @@ def across_blade(
     attitude, velocity, rate = moved
     across, upright = attitude[:, :, 1], attitude[:, :, 2]
     pitch = -np.arcsin(np.clip(attitude[:, 2, 0], -1, 1))
-    place = np.clip(settings.rocker_radius_m * pitch, -settings.half_blade_m, settings.half_blade_m)
+    place = np.clip(rocker_radius_m * pitch, -settings.half_blade_m, settings.half_blade_m)
     slip = np.einsum("ni,ni->n", velocity, across) + place * rate[:, 2]
     slip_by = np.einsum("ni,nik->nk", across, by) + np.einsum(
         "ni,nik->nk", velocity, np.cross(turned, across[:, :, None], axisa=1, axisb=1, axisc=1)
