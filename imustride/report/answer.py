@@ -141,7 +141,8 @@ def _names(said: Sequence[Judged], say: Catalogue) -> list[str]:
     for one in said:
         phases.setdefault(one.name, []).append(one.phase)
     return [
-        name if len(found) > 1 else f"{name} ({say(f'phase.{found[0]}')})" for name, found in phases.items()
+        name if len(found) > 1 else f"{name} ({say(f'of_phase.{found[0]}')})"
+        for name, found in phases.items()
     ]
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.report.amounts import Amounts
+    from imustride.report.catalogue import Catalogue
 
 # Columns of pushes.csv on the page and the unit of each.
 PUSH_COLUMNS = {
@@ -137,11 +138,15 @@ def push_table(pushes: pd.DataFrame, amounts: Amounts) -> tuple[list[str], list[
             str(int(row["push"])),
             say(f"phase.{row['phase']}"),
             *(_single(row, name, amounts) for name in columns),
-            ", ".join(say(f"flag.{flag}") for flag in row["flags"].split(";") if flag),
+            ", ".join(_flag(flag, say) for flag in row["flags"].split(";") if flag),
         ]
         for row in pushes.to_dict("records")
     ]
     return [*headings, say("pushes.remarks")], rows
+
+
+def _flag(flag: str, say: Catalogue) -> str:
+    return say(f"flag.{flag}") if f"flag.{flag}" in say else flag.replace("_", " ")
 
 
 def _heading(name: str, amounts: Amounts) -> str:
