@@ -130,6 +130,9 @@ def analyse_as_declared(
         of_side = pushes["side"] == side
         pushes.loc[of_side, "flags"] = flagged(pushes.loc[of_side, "flags"], "path_doubtful")
     reason = "; ".join((*faults.values(), *judgement.faults))
+    if body is not None and np.isfinite(body.gate_miss_m[-1:]).any():
+        beyond = pushes["blade_off_s"] > body.gate_s[-1]
+        pushes.loc[beyond, "flags"] = flagged(pushes.loc[beyond, "flags"], "after_finish")
     notes = (*run_notes(recordings, by_side), *path_notes(tracks))
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,

@@ -112,17 +112,7 @@ def course(
     radius_m = kinematics.rocker_radius_m or settings.rocker_radius_m
     slip, slip_by, heading_by = across_blade((attitude, velocity, rate), by, turned, radius_m, settings)
     wander = by.shape[2] - WANDER - lost.unknowns
-    spread = np.concatenate((
-        [settings.yaw_sd_rad, settings.lever_sd_m, max(kinematics.forward_sd_rad, settings.mount_sd_rad)],
-        [settings.roll_sd_rad],
-        [settings.height_sd_m if kinematics.position_m is None else settings.measured_height_sd_m],
-        [settings.rocker_radius_sd_m if kinematics.rocker_radius_m is None else settings.measured_rocker_radius_sd_m],
-        [settings.accelerometer_bias_sd_m_s2] * 3,
-        [settings.gyro_bias_sd_rad_s] * 3,
-        settings.start_sd_m,
-        [settings.wander_m_s * np.sqrt(settings.knot_s)] * wander,
-        lost.spread(settings),
-    ))  # fmt: skip
+    spread = spread_of(kinematics, wander, lost, settings)
     time = kinematics.start_s + np.arange(nodes.start, nodes.stop, every) / kinematics.rate_hz
     return Course(
         np.asarray(clock.reference(time)),
@@ -137,6 +127,23 @@ def course(
         spread,
         slice(WANDER, WANDER + wander),
     )
+
+
+def spread_of(
+    kinematics: Kinematics, wander: int, lost: Losses, settings: TrackSettings
+) -> NDArray[np.float64]:
+    """Return the standard deviation of each unknown before the fit, shape (unknowns,)."""
+    return np.concatenate((
+        [settings.yaw_sd_rad, settings.lever_sd_m, max(kinematics.forward_sd_rad, settings.mount_sd_rad)],
+        [settings.roll_sd_rad],
+        [settings.height_sd_m if kinematics.position_m is None else settings.measured_height_sd_m],
+        [settings.rocker_radius_sd_m if kinematics.rocker_radius_m is None else settings.measured_rocker_radius_sd_m],
+        [settings.accelerometer_bias_sd_m_s2] * 3,
+        [settings.gyro_bias_sd_rad_s] * 3,
+        settings.start_sd_m,
+        [settings.wander_m_s * np.sqrt(settings.knot_s)] * wander,
+        lost.spread(settings),
+    ))  # fmt: skip
 
 
 def effects(

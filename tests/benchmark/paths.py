@@ -107,10 +107,11 @@ def one(task: tuple[str, str, str, dict, float, int, frozenset[str]]) -> pd.Data
         inside = (body.time_s > body.time_s[0] + 0.5) & (body.time_s < result.pushes["blade_off_s"].max())
         at = body.time_s[inside][::10]
         true = np.interp(at, simulated.front_s, np.gradient(simulated.front_m, simulated.front_s))
+        finish_s = body.gate_s[-1] if len(body.gate_s) else np.inf
         sd = body.speed_sd_m_s[inside][::10]
         rows += [
-            ("body_speed_m_s", "", 0, *row, "")
-            for row in zip(true, body.speed_m_s[inside][::10], sd, strict=True)
+            ("body_speed_m_s", "", 0, *row, "after_finish" if late else "")
+            for *row, late in zip(true, body.speed_m_s[inside][::10], sd, at > finish_s, strict=True)
         ]
     table = pd.DataFrame(rows, columns=["value", "side", "push", "true", "found", "sd", "flags"])
     return table.assign(generator=which, mix=label, seed=seed, usable=result.usable)
@@ -159,6 +160,7 @@ def main() -> None:
         "--without", nargs="*", default=[], help="gates, left_skate, right_skate; extra: five gates"
     )
     parser.add_argument("--effects", action="store_true")
+    parser.add_argument("--to-the-finish", action="store_true", help="leave out pushes behind the last gate")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--save", type=Path)
     options = parser.parse_args()
@@ -176,6 +178,8 @@ def main() -> None:
                 tasks += [(which, grade, label, overrides[which], gate_sd_s, seed, without) for seed in seeds]
     with ProcessPoolExecutor(options.workers) as pool:
         table = pd.concat(pool.map(one, tasks, chunksize=3), ignore_index=True)
+    if options.to_the_finish:
+        table = table[~table["flags"].str.contains("after_finish", regex=False)]
     if options.save:
         table.to_pickle(options.save)
     order = {label: k for k, label in enumerate(MIXES)}
