@@ -242,15 +242,17 @@ def advised(looked: Looked, lines: Sequence[CheckLine], gate_problems: Sequence[
     """Say whether one run can be kept."""
     result, failed = looked.result, [line for line in lines if line.verdict == "fail"]
     reason = "" if result is None else result.reason.replace(SWAPPED, "").strip("; ")
-    because = [reason] if reason else []
-    because += [
+    correct = [told(line) for line in failed if line.mended_by == "declaring"] + list(gate_problems)
+    because = [
         told(line)
         for line in failed
         if line.mended_by == "recording"
         and not (line.check in SAID_BY_ANALYSIS and SAID_BY_ANALYSIS[line.check] in reason)
     ]
-    correct = [told(line) for line in failed if line.mended_by == "declaring"] + list(gate_problems)
-    undecided = result is None and not because
+    # What the analysis holds against a run may come from what must be corrected first.
+    undecided = bool(correct) and (result is None or bool(looked.view.problems) or bool(reason))
+    if reason and (because or not undecided):
+        because.insert(0, reason)
     return RunAdvice(
         looked.view.name,
         "repeat" if because else "correct first" if undecided else "keep",

@@ -91,8 +91,11 @@ def look(
         except (ImustrideError, OSError) as error:
             problems[place] = told(error)
     if run is not None and (run.start_s is not None or run.end_s is not None):
-        spans = cut_to({place: view.recording for place, view in views.items()}, run)
-        views = {place: replace(views[place], recording=recording) for place, recording in spans.items()}
+        try:
+            spans = cut_to({place: view.recording for place, view in views.items()}, run)
+            views = {place: replace(views[place], recording=recording) for place, recording in spans.items()}
+        except SignalQualityError as error:
+            problems, views = dict.fromkeys(sources, str(error)), {}
     return seen(name, kind, views, problems, settings)
 
 

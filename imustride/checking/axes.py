@@ -37,7 +37,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         verdict,
         f"{axes[2]} is up, {axes[0]} lies {view.axes_off_deg:.0f} deg from where the skate runs",
         limit,
-        "" if verdict == "pass" else "correct axes",
+        "" if verdict == "pass" else "correct axes, or the sign of the angular velocity",
         view.axes_off_deg,
         "deg",
         strain,

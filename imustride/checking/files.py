@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from imustride.checking.view import Outcome
 from imustride.registry import Check
 
@@ -18,9 +20,8 @@ def judge(view: RecordingView, limits: CheckLimits) -> Iterator[Outcome]:  # noq
     """Judge whether every sensor has a readable file of its own."""
     limit = "a readable file of its own"
     for place, problem in view.problems.items():
-        yield Outcome(
-            "fail", problem, limit, "see that the sensor recorded, and copy its file again", where=place
-        )
+        advice = "see that the sensor recorded, and copy its file again"
+        yield Outcome("fail", problem, limit, advice, strain=np.inf, where=place, by_declaring=True)
     owners: dict[str, str] = {}
     for place, sensor in view.sensors.items():
         first = owners.setdefault(sensor.digest, place)
@@ -28,7 +29,8 @@ def judge(view: RecordingView, limits: CheckLimits) -> Iterator[Outcome]:  # noq
         length = f"{len(recording.measured) / recording.rate_hz:.1f} s"
         if first != place:
             advice = "copy each sensor's own file"
-            yield Outcome("fail", f"the same samples as {first}", limit, advice, where=place, strain=9.0)
+            measured = f"the same samples as {first}"
+            yield Outcome("fail", measured, limit, advice, strain=np.inf, where=place, by_declaring=True)
         else:
             yield Outcome("pass", length, limit, where=place)
 

@@ -9,6 +9,7 @@ import numpy as np
 from imustride.checking.quiet import quietest
 from imustride.checking.ring_down import Ring, rings_after
 from imustride.checking.view import Outcome, untold
+from imustride.constants import SKATES
 from imustride.registry import Check
 
 if TYPE_CHECKING:
@@ -22,8 +23,10 @@ MOST_BLOWS = 0.6
 SHARE = 0.12
 
 
-def judge(view: SensorView, limits: CheckLimits) -> Outcome:
-    """Judge what rings after the shared shocks and the taps."""
+def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
+    """Judge what rings after the shared shocks and the taps; only on skates, since flesh rings too."""
+    if view.recording.place not in SKATES:
+        return None
     limit = f"rings out within {1e3 * limits.ring_s[0]:.0f} ms below {limits.ring_hz[1]:.0f} Hz"
     heard = [ring for ring in (lasting(view, at_s, limits) for at_s in view.blows_s) if ring is not None]
     if not heard:

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 AFTER_BLOW_S = 0.05
 LONGEST_S = 0.35
 SHORTEST_S = 0.12
-# Enough for twice the highest frequency asked for; more only costs time.
-RATE_HZ = 220.0
+# What rings above half of this would fold down into the frequencies asked for; more only costs time.
+RATE_HZ = 440.0
 MODES = 3  # pairs of poles: a mount, the skate's rest, sway
 UNDAMPED_S = 2.0  # what lasts longer is no ringing but tremor or a machine nearby
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from imustride.checking.limits import CheckLimits
     from imustride.checking.view import RecordingView
 
+# Added to both strengths of a blow, so that next to nothing against nothing is no lone blow.
+SMALLEST_M_S2 = 0.05
 SWAPPED = "exchange the sensors, or their places in the session file"
 
 
@@ -49,7 +51,7 @@ def by_taps(view: RecordingView, limits: CheckLimits) -> Outcome:
 
 def tapped(blows: NDArray[np.float64], lone: float) -> list[str]:
     """Return the sides of lone blows after the last shared one, each side of neighbouring blows once."""
-    ratio = np.log((blows[:, 1] + 1.0) / (blows[:, 2] + 1.0))
+    ratio = np.log((blows[:, 1] + SMALLEST_M_S2) / (blows[:, 2] + SMALLEST_M_S2))
     shared = np.flatnonzero(np.abs(ratio) < np.log(lone))
     after = ratio[shared[-1] + 1 :] if len(shared) else ratio
     sides = ["left" if one > 0 else "right" for one in after]

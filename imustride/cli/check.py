@@ -171,7 +171,7 @@ def advice_lines(advice: RunAdvice) -> list[str]:
     lines = [f"{advice.run}: {advice.verdict}" + (" because:" if advice.because else "")]
     lines += [f"  - {reason}" for reason in advice.because]
     if advice.correct:
-        lines += ["correct in the session file:", *(f"  - {what}" for what in advice.correct)]
+        lines += ["correct, then ask again:", *(f"  - {what}" for what in advice.correct)]
     if advice.notes and not advice.because:
         lines += ["to know:", *(f"  - {note}" for note in advice.notes)]
     return lines

@@ -34,6 +34,8 @@ LONE = 4.0
 # Where nobody skates, nothing but noise hides a light tap; of 10^5 samples one exceeds its lowest tenth seven times.
 TAP_NOISE_MULTIPLE = 8.0
 SMALLEST_TAP_M_S2 = 1.5
+# What came before a blow, the blow, the end of its ringing, from the blow on.
+STRENGTH_S = (-0.06, -0.008, 0.06)
 
 
 def shared_shocks(
@@ -73,7 +75,10 @@ def shared_shocks(
         )
         groups.append(lags_of(one, other, mine, theirs, coarse_s, settings, taps=cuts is None))
     middle_s = middles[0] if np.isfinite(middles[0]) else None
-    return told(groups, found, middle_s, max(1 / one.rate_hz, 1 / other.rate_hz), settings)
+    clock = told(groups, middle_s, max(1 / one.rate_hz, 1 / other.rate_hz), settings)
+    if not len(clock.shared_s):
+        return clock
+    return replace(clock, blows=felt_by_both(one, other, found, np.concatenate(groups)))
 
 
 def nothing(recording: Recording) -> tuple[float, float]:
@@ -111,7 +116,6 @@ def lags_of(
 
 def told(
     groups: list[NDArray[np.float64]],
-    found: list[NDArray[np.float64]],
     middle_s: float | None,
     period_s: float,
     settings: ShockSettings,
@@ -131,22 +135,42 @@ def told(
         timing_s = TIMING_PERIODS * period_s / np.sqrt(len(shared))
         offset = float(np.median(shared[:, 1]))
         offset_sd = float(np.hypot(timing_s, settings.drift_sd * away_s))
-    felt = np.empty((0, 3))
-    if len(shared):
-        theirs = found[1].copy()
-        theirs[:, 0] += np.interp(theirs[:, 0] + offset, shared[:, 0], shared[:, 1])
-        felt = blows(found[0], theirs)
-    return SharedShocks(shared[:, 0], felt, len(before), len(after), offset, offset_sd, drift, drift_sd)
+    return SharedShocks(
+        shared[:, 0], np.empty((0, 3)), len(before), len(after), offset, offset_sd, drift, drift_sd
+    )
 
 
-def blows(mine: NDArray[np.float64], theirs: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Merge the blows of two sensors, already on one clock: time and both sizes, shape (m, 3)."""
-    merged = [(at, size, 0.0) for at, size in mine] + [(at, 0.0, size) for at, size in theirs]
-    merged.sort()
-    out: list[list[float]] = []
-    for at, size, other in merged:
-        if out and at - out[-1][0] < SAME_BLOW_S:
-            out[-1][1:] = [max(out[-1][1], size), max(out[-1][2], other)]
-        else:
-            out.append([at, size, other])
-    return np.array(out).reshape(-1, 3)
+def felt_by_both(
+    one: Recording, other: Recording, found: list[NDArray[np.float64]], lags_s: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return every blow that either sensor felt: time on `one`'s clock [s], strength on either [m/s^2], shape (m, 3).
+
+    Parameters
+    ----------
+    one, other : Recording
+    found : list of ndarray, shape (k, 2)
+        Spikes of each on its own clock.
+    lags_s : ndarray, shape (k, 2)
+        Times of the shared shocks on `one`'s clock and lags, in order of time.
+    """
+    shifts_s = np.interp(found[1][:, 0] + np.median(lags_s[:, 1]), *lags_s.T)
+    times_s = np.sort(np.concatenate((found[0][:, 0], found[1][:, 0] + shifts_s)))
+    times_s = times_s[np.diff(times_s, prepend=-np.inf) > SAME_BLOW_S]
+    back_s = np.interp(times_s, *lags_s.T)
+    sizes = [
+        (strength(one, at_s), strength(other, at_s - back))
+        for at_s, back in zip(times_s, back_s, strict=True)
+    ]
+    return np.column_stack((times_s, np.array(sizes).reshape(-1, 2)))
+
+
+def strength(recording: Recording, at_s: float) -> float:
+    """Return how strongly a sensor is shaken after a blow, about its mean before [m/s^2], root mean square.
+
+    A short blow may fall between two samples; the ringing of the skate after it does not.
+    """
+    begin, hit, end = (recording.index(at_s + later) for later in STRENGTH_S)
+    before, piece = recording.acceleration_m_s2[begin:hit], recording.acceleration_m_s2[hit:end]
+    if len(before) < 2 or not len(piece):
+        return 0.0
+    return float(np.sqrt(((piece - before.mean(axis=0)) ** 2).sum(axis=1).mean()))

@@ -1,0 +1,31 @@
+import pytest
+
+from imustride.checking.quiet import quietest
+from imustride.checking.view import graded, graded_low, worst
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict", "strain"),
+    [(2.0, "pass", 0.5), (4.0, "pass", 1.0), (6.0, "warn", 1.5), (12.0, "fail", 3.0)],
+)
+def test_small_is_good(value, verdict, strain):
+    assert graded(value, (4.0, 10.0)) == (verdict, strain)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict", "strain"), [(400.0, "pass", 0.5), (150.0, "warn", 4 / 3), (80.0, "fail", 2.5)]
+)
+def test_large_is_good(value, verdict, strain):
+    assert graded_low(value, (200.0, 100.0)) == (verdict, pytest.approx(strain))
+
+
+def test_the_worst_counts():
+    assert worst(["pass", "not told", "warn"]) == "warn"
+    assert worst(["not told"]) == "not told"
+    assert worst([]) == "not told"
+
+
+def test_the_quietest_moments_tell_the_noise(sensor):
+    acceleration, turning = quietest(sensor.recording)
+    assert acceleration == pytest.approx(0.03, rel=0.1)
+    assert turning == pytest.approx(0.08, rel=0.1)
