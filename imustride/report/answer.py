@@ -9,7 +9,7 @@ import numpy as np
 
 from imustride.report.comparison import Judged, judged
 from imustride.report.rows import NOT_SHOWN, compared
-from imustride.report.timing import time_of, timed
+from imustride.report.timing import no_time, place_of, time_of, timed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,7 +72,7 @@ def _closed(sentence: str) -> str:
 def _time(result: SessionResult, amounts: Amounts) -> str:
     say, layouts = amounts.say, timed(result)
     if not layouts:
-        return say("answer.time_none")
+        return say("answer.time_none", why=no_time(result, amounts))
     one = layouts[0]
     best = {"best": time_of(one.times_s[one.best], amounts), "run": one.runs[one.best]}
     if len(one.runs) == 1:
@@ -82,7 +82,7 @@ def _time(result: SessionResult, amounts: Amounts) -> str:
     gained = one.gained()
     if gained is None:
         return sentence
-    place = [amounts.number(metres, "m") for metres in one.position_m[gained[0] : gained[0] + 2]]
+    place = [place_of(metres, amounts) for metres in one.position_m[gained[0] : gained[0] + 2]]
     high = amounts.with_unit(place[1], "m")
     return f"{sentence} " + say("answer.gained", low=place[0], high=high, amount=time_of(gained[1], amounts))
 

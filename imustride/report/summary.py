@@ -13,7 +13,7 @@ from imustride.report.comparison import figures, judged
 from imustride.report.gallery import gallery
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
-from imustride.report.timing import time_blocks
+from imustride.report.timing import no_time, time_blocks
 
 if TYPE_CHECKING:
     from imustride.results import SessionResult
@@ -53,6 +53,7 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
         imperial=system == "imperial",
         **_who(result, amounts),
         times=time_blocks(result, amounts),
+        no_time=no_time(result, amounts),
         runs=run_rows(result.runs_table, result.pushes, amounts),
         answer=answer(result, amounts),
         pictures=gallery(result),

@@ -88,6 +88,18 @@ def time_of(seconds: float, amounts: Amounts) -> str:
     return amounts.amount(seconds, "s", BEAM_SD_S)
 
 
+def no_time(result: SessionResult, amounts: Amounts) -> str:
+    """Say why there is no time that counts."""
+    taken = result.runs_table["gate_time_s"].notna().any()
+    return amounts.say("times.none_counts" if taken else "times.none")
+
+
+def place_of(metres: float, amounts: Amounts) -> str:
+    """Return where a gate stands, without the unit and without idle zeros: it was measured out, not estimated."""
+    text = amounts.number(metres, "m")
+    return text.rstrip("0").rstrip(amounts.say.decimal) if amounts.say.decimal in text else text
+
+
 def time_blocks(result: SessionResult, amounts: Amounts) -> list[dict[str, object]]:
     """Return what the page shows of each layout of gates: a line of words and the table of sections."""
     return [_block(one, amounts) for one in timed(result)]
@@ -95,7 +107,7 @@ def time_blocks(result: SessionResult, amounts: Amounts) -> list[dict[str, objec
 
 def _block(one: Timed, amounts: Amounts) -> dict[str, object]:
     say = amounts.say
-    gates = [amounts.number(place, "m") for place in one.position_m]
+    gates = [place_of(place, amounts) for place in one.position_m]
     several = len(one.runs) > 1
     line = [say("times.best", best=time_of(one.times_s[one.best], amounts), run=one.runs[one.best])]
     if several:
@@ -103,13 +115,23 @@ def _block(one: Timed, amounts: Amounts) -> dict[str, object]:
         sd = float(one.times_s.std(ddof=1))
         line.append(say("times.spread", sd=amounts.amount(sd, "s", BEAM_SD_S)))
     line.append(say.many("times.runs", len(one.runs)))
-    whole = np.column_stack([one.splits_s, one.times_s]) if len(gates) > 2 else one.times_s[:, None]
+    sections = _sections(one, gates, amounts) if len(gates) > 2 else []
+    place = amounts.with_unit(say.listed(gates), "m")
+    return {
+        "line": say("list.semicolon").join(line),
+        "gates": say("times.layout", gates=place),
+        "sections": sections,
+    }
+
+
+def _sections(one: Timed, gates: list[str], amounts: Amounts) -> list[tuple[str, ...]]:
+    """Each section and the whole: best run, mean, spread, number of runs."""
+    say, several = amounts.say, len(one.runs) > 1
     names = [
         say("times.from_to", low=low, high=amounts.with_unit(high, "m")) for low, high in pairwise(gates)
     ]
-    if len(names) > 1:
-        names.append(say("times.whole"))
-    sections = [
+    columns = np.column_stack([one.splits_s, one.times_s]).T
+    return [
         (
             name,
             time_of(float(column[one.best]), amounts),
@@ -117,11 +139,5 @@ def _block(one: Timed, amounts: Amounts) -> dict[str, object]:
             time_of(float(column.std(ddof=1)), amounts) if several else MISSING,
             str(len(column)),
         )
-        for name, column in zip(names, whole.T, strict=True)
+        for name, column in zip([*names, say("times.whole")], columns, strict=True)
     ]
-    place = amounts.with_unit(say.listed(gates), "m")
-    return {
-        "line": say("list.semicolon").join(line),
-        "gates": say("times.layout", gates=place),
-        "sections": sections,
-    }

@@ -23,9 +23,7 @@ def test_every_language_has_every_text_with_the_same_places(language):
     english, other = catalogue("en").texts, catalogue(language).texts
     assert set(other) == set(english)
     # A language may need less: "the {side} foot" but not more than it is given.
-    assert {key: places(text) - places(english[key]) for key, text in other.items()} == dict.fromkeys(
-        other, set()
-    )
+    assert [key for key, text in other.items() if places(text) - places(english[key])] == []
 
 
 @pytest.mark.parametrize("language", languages())
