@@ -110,6 +110,15 @@ class CheckReport:
         return "fail" if "fail" in found else "warn" if "warn" in found else "pass"
 
     @property
+    def to_do(self) -> tuple[tuple[CheckLine, str], ...]:
+        """What warns or fails and can be done something about, with the places of which the same is said."""
+        said: dict[tuple[str, str, str], list[CheckLine]] = {}
+        for line in self.worst:
+            if line.verdict in {"warn", "fail"} and line.advice:
+                said.setdefault((line.check, line.verdict, line.advice), []).append(line)
+        return tuple((lines[0], " and ".join(line.where for line in lines)) for lines in said.values())
+
+    @property
     def worst(self) -> tuple[CheckLine, ...]:
         """For each check and place the worst line of all recordings."""
         rank = {"not told": 0, "pass": 1, "warn": 2, "fail": 3}

@@ -44,7 +44,7 @@ CHECK = Check(
     order=50,
     of="sensor",
     question="Is the range large enough for skating?",
-    source="push-off turns a skate at 250 to 900 deg/s (van der Kruk et al. 2016); landings reach 16 g (simulated)",
+    source="Potter et al. 2019, Sensors 19:2601 (saturation can ruin a foot's path); limits: common practice, no source",
     mended_by="recording",
     judge=judge,
 )

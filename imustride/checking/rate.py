@@ -34,7 +34,7 @@ CHECK = Check(
     order=20,
     of="sensor",
     question="Is it sampled fast enough to time a blade?",
-    source="one sample is 10 ms at 100 Hz; accuracy by rate: simulated, DEVELOPERS.md",
+    source="Bailey and Harle 2014 (paths suffer below 250 Hz); accuracy by rate: simulated, DEVELOPERS.md",
     mended_by="recording",
     judge=judge,
 )

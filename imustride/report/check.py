@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 MARK = '<meta name="generator" content="imustride check">'
 HEAD_BYTES = 2000
+BOTH = "both skates"
 WORDS = {"pass": "pass", "warn": "WARN", "fail": "FAIL", "not told": "not told"}
 # What is looked at by hand and eye, before any figure. The rink's own rules come first.
 SAFETY = (
@@ -47,6 +48,7 @@ def check_page(report: CheckReport) -> str:
     environment = Environment(
         loader=PackageLoader("imustride.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
+    environment.filters["printed"] = printed
     lines = report.worst
     places = list(dict.fromkeys(line.where for line in lines if line.where != BOTH))
     return environment.get_template("check.html.j2").render(
@@ -55,13 +57,15 @@ def check_page(report: CheckReport) -> str:
         safety=SAFETY,
         places=[(place, next(line.device for line in lines if line.where == place)) for place in places],
         rows=rows(lines, places),
-        todo=[line for line in lines if line.verdict in {"warn", "fail"}],
+        todo=report.to_do,
         words=WORDS,
         version=__version__,
     )
 
 
-BOTH = "both skates"
+def printed(text: str) -> str:
+    """Return figures as they are printed."""
+    return text.replace("+-", "\N{PLUS-MINUS SIGN}").replace("m/s^2", "m/s²").replace("_", " ")
 
 
 def rows(lines: tuple[CheckLine, ...], places: list[str]) -> list[dict[str, Any]]:

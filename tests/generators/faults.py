@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.signal import butter, sosfilt, sosfilt_zi
+from scipy.spatial.transform import Rotation
 
+from imustride.cutting.stance import cut
+from imustride.loaders import regularise
 from imustride.session import Units
 from imustride.simulation.sensors import _gain
 from tests.generators.device import Unit
@@ -162,8 +167,6 @@ def _biased(log: SensorLog, rng: np.random.Generator) -> SensorLog:
 
 def _dull(log: SensorLog, rng: np.random.Generator) -> SensorLog:
     """Filter signal and noise as the device's own low pass would, set far too low."""
-    from scipy.signal import butter, sosfilt, sosfilt_zi
-
     sections = butter(2, rng.uniform(10.0, 28.0), fs=1.0 / _period_s(log), output="sos")
     passed = []
     for values in (log.acceleration_m_s2, log.angular_velocity_rad_s):
@@ -197,8 +200,6 @@ def _other_forward(log: SensorLog, rng: np.random.Generator) -> SensorLog:
 
 def _tilted(log: SensorLog, rng: np.random.Generator) -> SensorLog:
     """Turn the sensor by 45 to 60 degrees about its own forward or left axis, as declared before."""
-    from scipy.spatial.transform import Rotation
-
     forward, left, _ = log.sensor.axes
     name = forward if rng.random() < 0.5 else left
     axis = np.zeros(3)
@@ -235,9 +236,6 @@ def _between(
     logs: Logs, begin: Callable[..., float], end: Callable[..., float], places: tuple[str, ...]
 ) -> Logs:
     """Keep the rows between two times told from the run's motion, by place."""
-    from imustride.cutting.stance import cut
-    from imustride.loaders import regularise
-
     out = dict(logs)
     for place in places:
         found = cut(regularise(logs[place]))
@@ -274,7 +272,6 @@ def _edited(
     pattern: str, text: Callable[[np.random.Generator], str]
 ) -> Callable[..., dict[str, Path | None]]:
     """Replace a line of the left sensor's calibration file."""
-    import re
 
     def change(files: dict[str, Path | None], rng: np.random.Generator) -> dict[str, Path | None]:
         path = files[LEFT]
