@@ -105,6 +105,11 @@ class Amounts:
             return text
         return ("\N{MINUS SIGN}" if rounded < 0 else "+" if sign else "") + text
 
+    def chosen(self, value: float, of: str) -> str:
+        """Return a number that somebody chose or laid out, without its unit and without idle zeros."""
+        text = self.number(value, of)
+        return text.rstrip("0").rstrip(self.say.decimal) if self.say.decimal in text else text
+
     def amount(self, value: float, of: str, within: float = math.nan, *, sign: bool = False) -> str:
         """Return a value with its unit; a dash where missing."""
         text = self.number(value, of, within, sign=sign)

@@ -9,7 +9,7 @@ import numpy as np
 
 from imustride.report.comparison import Judged, judged
 from imustride.report.rows import NOT_SHOWN, compared
-from imustride.report.timing import no_time, place_of, time_of, timed
+from imustride.report.timing import no_time, time_of, timed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,7 +82,7 @@ def _time(result: SessionResult, amounts: Amounts) -> str:
     gained = one.gained()
     if gained is None:
         return sentence
-    place = [place_of(metres, amounts) for metres in one.position_m[gained[0] : gained[0] + 2]]
+    place = [amounts.chosen(metres, "m") for metres in one.position_m[gained[0] : gained[0] + 2]]
     high = amounts.with_unit(place[1], "m")
     return f"{sentence} " + say("answer.gained", low=place[0], high=high, amount=time_of(gained[1], amounts))
 

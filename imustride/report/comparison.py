@@ -162,15 +162,17 @@ def _difference(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) 
 
 
 def _smallest(row: Mapping[Any, Any], amounts: Amounts, words: str) -> str:
-    """The smallest difference that counts: a chosen round number, in full."""
-    return _seen(row, amounts, float(row["smallest_difference"]), math.nan, words)
+    """The smallest difference that counts: a chosen number, in full."""
+    of = "%" if by_index(row) else difference_unit(row)
+    size = amounts.with_unit(amounts.chosen(float(row["smallest_difference"]), of), of)
+    return amounts.say(f"{words}.seen_percent", percent=size) if by_index(row) else size
 
 
-def _seen(row: Mapping[Any, Any], amounts: Amounts, size: float, within: float, words: str) -> str:
+def _seen(row: Mapping[Any, Any], amounts: Amounts, size: float, words: str) -> str:
+    """A size that can just be seen, no finer than itself allows."""
     if by_index(row):
-        percent = amounts.amount(size, "%", within).replace(f"{amounts.say.decimal}0", "")
-        return amounts.say(f"{words}.seen_percent", percent=percent)
-    return amounts.amount(size, difference_unit(row), within)
+        return amounts.say(f"{words}.seen_percent", percent=amounts.amount(size, "%", size))
+    return amounts.amount(size, difference_unit(row), size)
 
 
 def _open(row: Mapping[Any, Any], amounts: Amounts) -> tuple[Kind, str, str]:
@@ -178,7 +180,7 @@ def _open(row: Mapping[Any, Any], amounts: Amounts) -> tuple[Kind, str, str]:
     say, advice = amounts.say, row.get("advice", "")
     if advice == "better_calibration":
         part = float(row["systematic_percent" if by_index(row) else "systematic_difference"])
-        why, short = (say(f"{of}.small_sensors", seen=_seen(row, amounts, part, part, of)) for of in WHY)
+        why, short = (say(f"{of}.small_sensors", seen=_seen(row, amounts, part, of)) for of in WHY)
         return "small", why, short
     if advice == "near_smallest_difference":
         ends = row["ci_high_percent"] - row["ci_low_percent"]
@@ -186,7 +188,7 @@ def _open(row: Mapping[Any, Any], amounts: Amounts) -> tuple[Kind, str, str]:
         why, short = (
             say(
                 f"{of}.small_near",
-                seen=_seen(row, amounts, half, half, of),
+                seen=_seen(row, amounts, half, of),
                 smallest=_smallest(row, amounts, of),
             )
             for of in WHY

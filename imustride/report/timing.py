@@ -94,12 +94,6 @@ def no_time(result: SessionResult, amounts: Amounts) -> str:
     return amounts.say("times.none_counts" if taken else "times.none")
 
 
-def place_of(metres: float, amounts: Amounts) -> str:
-    """Return where a gate stands, without the unit and without idle zeros: it was measured out, not estimated."""
-    text = amounts.number(metres, "m")
-    return text.rstrip("0").rstrip(amounts.say.decimal) if amounts.say.decimal in text else text
-
-
 def time_blocks(result: SessionResult, amounts: Amounts) -> list[dict[str, object]]:
     """Return what the page shows of each layout of gates: a line of words and the table of sections."""
     return [_block(one, amounts) for one in timed(result)]
@@ -107,7 +101,7 @@ def time_blocks(result: SessionResult, amounts: Amounts) -> list[dict[str, objec
 
 def _block(one: Timed, amounts: Amounts) -> dict[str, object]:
     say = amounts.say
-    gates = [place_of(place, amounts) for place in one.position_m]
+    gates = [amounts.chosen(place, "m") for place in one.position_m]
     several = len(one.runs) > 1
     line = [say("times.best", best=time_of(one.times_s[one.best], amounts), run=one.runs[one.best])]
     if several:
