@@ -18,6 +18,10 @@ from imustride.report.timing import no_time, time_blocks
 if TYPE_CHECKING:
     from imustride.results import SessionResult
 
+# What a name from a file may hold and a page must not obey: control characters, marks that turn the direction of text.
+UNSEEN = {code: chr(0x2400 + code) for code in range(0x20) if chr(code) not in "\n\t"}
+UNSEEN |= {code: f"[U+{code:04X}]" for code in (*range(0x7F, 0xA0), 0x061C, 0x200E, 0x200F)}
+UNSEEN |= {code: f"[U+{code:04X}]" for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0xFEFF)}
 MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
 
 
@@ -46,6 +50,7 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=visible,
     )
     amounts = Amounts(catalogue(language), system)
     return environment.get_template("summary.html.j2").render(
@@ -62,6 +67,15 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
         **_pushes(result, amounts),
         accuracy=accuracy_rows(amounts),
     )
+
+
+def visible(value: Any) -> Any:
+    """Return a text with every character that is not seen, but acts, made visible."""
+    from markupsafe import Markup
+
+    if isinstance(value, Markup):
+        return Markup(str(value).translate(UNSEEN))  # noqa: S704 - as safe as it was
+    return value.translate(UNSEEN) if isinstance(value, str) else value
 
 
 def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:

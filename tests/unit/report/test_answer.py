@@ -129,7 +129,8 @@ def test_every_kind_says_why(changes, kind, why):
 
 
 def test_a_metric_from_elsewhere_keeps_its_name():
-    other = judged(row(metric="heel_lift_m", unit="m"), pushes_of([0.42, 0.40] * 8), EN)
+    pushes = pushes_of([0.42, 0.40] * 8).rename(columns={"contact_time_s": "heel_lift_m"})
+    other = judged(row(metric="heel_lift_m", unit="m"), pushes, EN)
     assert plain(other.why).startswith("heel lift is 0.02 m larger on the left (0.01 to 0.02 m): 15 of 15")
 
 

@@ -1,0 +1,109 @@
+"""The words of the produced page: the trade's, no jargon, nothing that must never be shown, names that stay text."""
+
+import dataclasses
+import html
+import re
+
+import pytest
+
+from imustride.report import summary_page
+from imustride.report.catalogue import catalogue, languages
+
+LAST = '<section class="screen" id="reading">'
+# Words of the laboratory, for the last section and the tables only.
+JARGON = {
+    "en": r"\b(strides?|steps?|inclination|index|CV|asymmetr\w+|alike|unclear)\b",
+    "fr": r"\b(foulées?|indice|CV|inclinaison|asymétri\w+)\b",
+}
+NEVER = {
+    "en": r"\b(score|gauge|balance|risk of|normal range|rank\w*|ready|cleared)\b|\d+ ?/ ?\d+ %",
+    "fr": r"\b(score|jauge|équilibre|risque de|classement|prêt)\b|\d+ ?/ ?\d+ %",
+}
+
+
+def words(part):
+    """Text of a part of a page."""
+    bare = re.sub(r"<style>.*?</style>", "", part, flags=re.DOTALL)
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", bare)).split())
+
+
+def spoken(page, language="en"):
+    """What the page says in its own words: without what the pictures say and the last section."""
+    before = page.split(LAST)[0]
+    after = before.index(f"<h2>{catalogue(language)('figures.title')}</h2>")
+    return words(before[: before.index('<div class="pictures">')] + before[after:])
+
+
+@pytest.fixture(scope="module", params=languages())
+def said(request, result):
+    page = summary_page(result, request.param)
+    assert page.count(LAST) == 1
+    return request.param, page
+
+
+def test_no_jargon_before_the_last_section(said):
+    language, page = said
+    assert re.findall(JARGON[language], spoken(page, language)) == []
+
+
+def test_the_last_section_explains_the_jargon(said):
+    language, page = said
+    explained = words(page.split(LAST)[1])
+    for word in {"en": ("stride", "step", "index", "CV"), "fr": ("foulée", "indice", "CV")}[language]:
+        assert word in explained
+
+
+def test_what_must_never_be_shown(said):
+    language, page = said
+    assert re.findall(NEVER[language], words(page), flags=re.IGNORECASE) == []
+
+
+def test_the_words_of_the_trade_are_used(result):
+    text = spoken(summary_page(result))
+    for word in ("Pushes per second", "time on the ice", "the same", "real difference", "Watch:"):
+        assert word in text
+
+
+def test_the_order_of_the_page(result):
+    text = words(summary_page(result))
+    parts = ("Date", "Protocol", "Surface", "Consent", "Gate times", "Which runs count", "In short",
+             "Left and right in figures", "Every push", "How to read this", "Not a medical device")  # fmt: skip
+    places = [text.index(f" {part} ") if f" {part} " in text else text.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+def test_cautions_are_in_every_language(said):
+    language, page = said
+    footer = words(page[page.index("<footer>") :])
+    expected = {
+        "en": ("Not a medical device", "return to play", "guardian's consent", "child's own agreement", "rink's rules"),
+        "fr": ("Pas un dispositif médical", "reprendre le jeu", "consentement", "l'accord de l'enfant", "patinoire"),
+    }  # fmt: skip
+    for part in expected[language]:
+        assert part in footer.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_the_page_names_its_language(said):
+    language, page = said
+    assert f'<html lang="{language}">' in page
+
+
+HOSTILE = 'a\u202eb\x00\x1b[2J<svg onload="x">&amp;\'{{ 7 * 7 }}{0}\u2066'
+
+
+def test_names_from_files_are_shown_and_not_obeyed(result):
+    run = dataclasses.replace(
+        result.runs[0], name=HOSTILE, pushes=result.runs[0].pushes.assign(run=HOSTILE), notes=(HOSTILE,)
+    )
+    hostile = dataclasses.replace(
+        result,
+        session=result.session.model_copy(update={"protocol": HOSTILE, "conditions": {HOSTILE: HOSTILE}}),
+        runs=(run,),
+        pushes=run.pushes,
+        runs_table=result.runs_table.head(1).assign(run=HOSTILE, reason=HOSTILE, usable=False),
+    )
+    page = summary_page(hostile)
+    shown = 'a[U+202E]b\u2400\u241b[2J<svg onload="x">&amp;\'{{ 7 * 7 }}{0}[U+2066]'
+    assert words(page).count(shown) >= 5
+    assert '<svg onload="x">' not in page
+    assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]", page)
