@@ -3,12 +3,14 @@
 import dataclasses
 import html
 import re
+from pathlib import Path
 
 import pytest
 
 from imustride.report import summary_page
 from imustride.report.catalogue import catalogue, languages
 
+ROOT = Path(__file__).parents[3]
 LAST = '<section class="screen" id="reading">'
 # Words of the laboratory, for the last section and the tables only.
 JARGON = {
@@ -86,6 +88,20 @@ def test_cautions_are_in_every_language(said):
 def test_the_page_names_its_language(said):
     language, page = said
     assert f'<html lang="{language}">' in page
+
+
+@pytest.mark.parametrize(
+    "metric", [key.split(".")[1] for key in catalogue("en").texts if re.fullmatch(r"metric\.\w+\.name", key)]
+)
+def test_the_readme_maps_the_words_to_the_columns(metric):
+    rows = [
+        line.lower()
+        for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+        if line[:1] == "|"
+    ]
+    name = catalogue("en")(f"metric.{metric}.name")
+    if metric != "stride_rate_hz":  # not on the page: 1 / stride_time_s
+        assert any(name in row.split("|")[1] and f"`{metric}`" in row.split("|")[2] for row in rows)
 
 
 HOSTILE = 'a\u202eb\x00\x1b[2J<svg onload="x">&amp;\'{{ 7 * 7 }}{0}\u2066'
