@@ -34,8 +34,8 @@ class TrackSettings:
     # Velocity and attitude after lost samples; landings that clip are short and hard.
     loss_apart_s: float = 0.03
     lost_velocity_sd_m_s: float = 0.1
-    lost_acceleration_m_s2: float = 20.0
-    lost_turn_sd_rad: float = np.radians(1.5)
+    lost_acceleration_m_s2: float = 40.0
+    lost_turn_sd_rad: float = np.radians(3.0)
     most_losses: int = 12
     wander_factors: tuple[float, ...] = (8.0, 4.0, 2.0, 1.0)  # the run itself says which is likely
     robust_sd: float = 2.5  # where Geman and McClure's weight falls to a quarter
@@ -67,7 +67,7 @@ class TrackSettings:
     # A path is doubtful beyond these; a gap of this length loses the attitude (simulated, DEVELOPERS).
     most_strain: float = 5.5
     most_wander: float = 6.0
-    longest_gap_s: float = 0.05
+    longest_gap_s: float = 0.2
     most_gate_miss_m: float = 0.3
     most_lead: float = 3.5  # standard deviations
     steps: int = 7
