@@ -41,7 +41,8 @@ def answer(result: SessionResult, amounts: Amounts) -> list[str]:
     sentences = [_time(result, amounts), _rate(result, pushes, amounts)]
     if not any(run.usable for run in result.runs):
         first = next((run.reason for run in result.runs if run.reason), say("why.unknown"))
-        return [sentences[0], say("answer.nothing", reason=_closed(say.reason(first)))]
+        why = say("answer.nothing", reason=_closed(say.reason(first)))
+        return [sentences[0], why, *([say("answer.nothing_shown")] if len(result.pushes) else [])]
     shown = result.symmetry[(result.symmetry["phase"] != "all") & ~result.symmetry["metric"].isin(NOT_SHOWN)]
     said = [judged(row, pushes, amounts) for row in shown.to_dict("records")]
     real = sorted((one for one in said if one.kind == "real"), key=lambda one: -one.strength)

@@ -169,6 +169,7 @@ def test_no_run_counts(result):
     said = answer(none, EN)
     assert said[0].startswith("No time counts")
     assert said[1] == "No run counts, so nothing is said about left and right: no push was found."
+    assert said[2] == "What was found in the runs is shown all the same; nothing rests on it."
 
 
 def test_everything_open_says_so_and_calls_nothing(result):

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from imustride.report import summary_page
+from imustride.report.amounts import Amounts
 from imustride.report.catalogue import catalogue, languages
+from imustride.report.page_rows import condition
 
 ROOT = Path(__file__).parents[3]
 LAST = '<section class="screen" id="reading">'
@@ -102,6 +104,34 @@ def test_the_readme_maps_the_words_to_the_columns(metric):
     name = catalogue("en")(f"metric.{metric}.name")
     if metric != "stride_rate_hz":  # not on the page: 1 / stride_time_s
         assert any(name in row.split("|")[1] and f"`{metric}`" in row.split("|")[2] for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "system", "shown"),
+    [
+        ("start_behind_m", 0.5, "metric", ("start behind the first gate", "0.50 m")),
+        ("start_behind_m", 0.75, "imperial", ("start behind the first gate", "2.46 ft")),  # 0.75 / 0.3048
+        ("start_behind_m", 1, "metric", ("start behind the first gate", "1.00 m")),
+        ("wind_m_s", 2.0, "imperial", ("wind", "4.47 mph")),  # 2 / 0.44704
+        ("stick", False, "metric", ("stick in hand", "no")),
+        ("ice", "fresh", "metric", ("ice", "fresh")),
+        ("ice_temperature_deg", -5.5, "metric", ("ice temperature", "-5.5 °")),
+        ("laps", 3, "metric", ("laps", "3")),
+    ],
+)
+def test_a_condition_keeps_its_unit(name, value, system, shown):
+    found = condition(name, value, Amounts(catalogue("en"), system))
+    assert tuple(text.replace("\N{NO-BREAK SPACE}", " ") for text in found) == shown
+
+
+@pytest.mark.parametrize("language", languages())
+def test_equal_results_give_equal_pages_in_every_language(result, language):
+    assert summary_page(result, language, "imperial") == summary_page(result, language, "imperial")
+
+
+def test_feet_are_explained_where_they_are_used(result):
+    assert "converted exactly" in summary_page(result, system="imperial")
+    assert "converted exactly" not in summary_page(result)
 
 
 HOSTILE = 'a\u202eb\x00\x1b[2J<svg onload="x">&amp;\'{{ 7 * 7 }}{0}\u2066'
