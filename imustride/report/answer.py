@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.report.comparison import Judged, judged
+from imustride.report.comparison import Judged, by_reason, judged
 from imustride.report.rows import NOT_SHOWN, compared
 from imustride.report.timing import no_time, time_of, timed
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from imustride.report.catalogue import Catalogue
     from imustride.results import SessionResult
 
-MOST_WATCHED, MOST_NAMED = 2, 3
+MOST_SENTENCES, MOST_WATCHED, MOST_NAMED = 5, 2, 3
 
 
 def counting(result: SessionResult) -> pd.DataFrame:
@@ -48,21 +48,24 @@ def answer(result: SessionResult, amounts: Amounts) -> list[str]:
     real = sorted((one for one in said if one.kind == "real"), key=lambda one: -one.strength)
     same = [one for one in said if one.kind == "same"]
     still_open = [one for one in said if one.kind in {"small", "unsure"}]
+    alone = "_run" if sum(run.usable for run in result.runs) == 1 else ""
     if real:
         sentences.append(
-            say("answer.watch", what=say("list.semicolon").join(_seen(one, say) for one in _best(real)))
+            say(
+                f"answer.watch{alone}",
+                what=say("list.semicolon").join(_seen(one, say) for one in _best(real)),
+            )
         )
     elif len(compared(result.symmetry)):
-        key = "answer.no_difference" + ("_run" if sum(run.usable for run in result.runs) == 1 else "")
-        sentences.append(say(key, n=int((pushes["push"] > 0).sum())))
+        sentences.append(say(f"answer.no_difference{alone}", n=int((pushes["push"] > 0).sum())))
     if same:
         sentences.append(say("answer.same", what=say.listed(_names(same, say))))
     if still_open:
         sentences.append(say("answer.open", what=say.listed(_few(_names(still_open, say), say))))
-    gone = {one.name: one.why for one in said if one.kind == "missing"}
-    if len(sentences) < 5 and gone:
-        named = [say("figures.with_reason", name=name, reason=why) for name, why in gone.items()]
-        sentences.append(say("answer.missing", what=say.listed(_few(named, say))))
+    gone = by_reason(said)
+    if len(sentences) < MOST_SENTENCES and gone:
+        reason, names = next(iter(gone.items()))
+        sentences.append(say("answer.missing", reason=reason, what=say.listed(_few(names, say))))
     return sentences
 
 

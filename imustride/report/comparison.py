@@ -12,7 +12,7 @@ from imustride.report.amounts import FINER, MISSING
 from imustride.report.words import label
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     import pandas as pd
 
@@ -111,6 +111,15 @@ def judged(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) -> Ju
     return Judged(
         kind, row["metric"], row["phase"], name_of(row["metric"], say), why, short, _strength(row, kind=kind)
     )
+
+
+def by_reason(said: Iterable[Judged]) -> dict[str, list[str]]:
+    """Return what was not measured, each name once, by the reason; the reason of most of them first."""
+    named: dict[str, list[str]] = {}
+    for one in said:
+        if one.kind == "missing" and one.name not in named.setdefault(one.why, []):
+            named[one.why].append(one.name)
+    return dict(sorted(named.items(), key=lambda item: -len(item[1])))
 
 
 def by_index(row: Mapping[Any, Any]) -> bool:

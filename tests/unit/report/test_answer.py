@@ -172,6 +172,21 @@ def test_no_run_counts(result):
     assert said[2] == "What was found in the runs is shown all the same; nothing rests on it."
 
 
+def test_clocks_apart_say_so_once(result):
+    table = result.symmetry.assign(verdict="not measured", advice="join_clocks")
+    said = answer(dataclasses.replace(result, symmetry=table), EN)
+    assert said[2] == (
+        "Not measured (the clocks of the two sensors could not be joined): time on the ice, toe-down turn, "
+        "both blades on the ice and 1 more."
+    )
+    assert len(said) == 3
+
+
+def test_a_difference_of_one_run_is_called_so(result):
+    one = dataclasses.replace(result, runs=result.runs[:1], runs_table=result.runs_table.head(1))
+    assert answer(one, EN)[2].startswith("Watch (one run only): in the first 6 pushes")
+
+
 def test_everything_open_says_so_and_calls_nothing(result):
     table = result.symmetry.assign(verdict="unclear", advice="more_runs", runs_needed=pd.NA)
     said = answer(dataclasses.replace(result, symmetry=table.astype({"runs_needed": "Int64"})), EN)
