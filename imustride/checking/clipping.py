@@ -30,7 +30,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     return Outcome(
         verdict,
         ", ".join(filter(None, words)) or "none",
-        f"acceleration {100 * limits.clipped_share[0]:g} % of the motion, angular velocity never",
+        f"acceleration {100 * limits.clipped_share[0]:g} % of the motion, angular velocity {1e3 * limits.clipped_rate_s[0]:.0f} ms",
         "" if verdict == "pass" else "set a larger range: 16 g and 2000 deg/s",
         100 * share if share else 1e3 * rate_s,
         "%" if share else "ms",

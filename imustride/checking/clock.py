@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from imustride.checking.limits import CheckLimits
     from imustride.checking.view import RecordingView
 
-SPREADS = 2.0  # standard deviations by which a drift must exceed its limit
+SPREADS = 3.0  # standard deviations by which a drift must exceed its limit
 
 
 def judge(view: RecordingView, limits: CheckLimits) -> Outcome | None:

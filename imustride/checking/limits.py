@@ -22,8 +22,8 @@ class CheckLimits:
     bridged_share: tuple[float, float] = (0.01, 0.10)
     # Landings clip an accelerometer of 16 g for some milliseconds and do no harm (quality: 2 % of the motion).
     clipped_share: tuple[float, float] = (0.008, 0.02)
-    # Angular velocity that is cut off is lost from the attitude for good.
-    clipped_rate_s: tuple[float, float] = (0.0, 0.02)
+    # Angular velocity that is cut off is lost from the attitude for good: 20 ms just above 2000 deg/s are a degree or two.
+    clipped_rate_s: tuple[float, float] = (0.02, 0.10)
     acceleration_range_g: tuple[float, float] = (15.9, 7.9)
     # Push-off turns a skate at 250 to 900 deg/s, the swing faster; +-500 ruins the path.
     angular_velocity_range_deg_s: tuple[float, float] = (1990.0, 990.0)
@@ -32,8 +32,8 @@ class CheckLimits:
     # Low-cost sensors: 0.1 to 0.4 mg/sqrt(Hz) and 0.004 to 0.02 deg/s/sqrt(Hz) in data sheets; ten times that is a fault.
     acceleration_noise_m_s2_hz: tuple[float, float] = (0.02, 0.06)
     angular_velocity_noise_deg_s_hz: tuple[float, float] = (0.06, 0.25)
-    # A calibrated triad errs by some 2 mg, and by up to 10 mg in the cold (0.5 mg/K); an uncalibrated one by 30 mg.
-    gravity_calibrated: tuple[float, float] = (0.015, 0.04)
+    # A calibrated triad errs by some 2 mg, and by up to 10 mg an axis in the cold (0.5 mg/K); an uncalibrated one by 30 mg.
+    gravity_calibrated: tuple[float, float] = (0.02, 0.04)
     gravity_uncalibrated: tuple[float, float] = (0.035, 0.06)
     gyro_bias_deg_s: tuple[float, float] = (4.0, 10.0)
     # Integrated over a run the gyroscope turns gravity to where it is after the stop: within 1 or 2 degrees (simulated).

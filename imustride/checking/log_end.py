@@ -27,10 +27,22 @@ def judge(view: RecordingView, limits: CheckLimits) -> Iterator[Outcome]:
         measured = f"{shorter_s:.1f} s before the other" if shorter_s > 0.05 else "complete"
         if moving == "pushing":
             verdict, strain, measured = "fail", 9.0, "ends while the skater still pushes"
-        elif moving == "gliding" and verdict == "pass":
+        elif verdict == "pass" and (moving == "gliding" or cut_short(view, place)):
             verdict, strain, measured = "warn", 1.5, "ends in the glide, before the stop"
         advice = "" if verdict == "pass" else ADVICE
         yield Outcome(verdict, measured, limit, advice, shorter_s, "s", strain, where=place)
+
+
+def cut_short(view: RecordingView, place: str) -> bool:
+    """Whether neither a stance after the stop nor a shock after the run is there: a smooth glide looks like rest."""
+    sensor = view.sensors[place]
+    return (
+        sensor.cut is not None
+        and sensor.turned_deg is None
+        and view.shared is not None
+        and view.shared.before > 0
+        and view.shared.after == 0
+    )
 
 
 CHECK = Check(
