@@ -26,7 +26,7 @@ def pipeline(monkeypatch, make_result):
 
     stub.Settings = Settings
     stub.analyse_session = analyse_session
-    stub.write_session = lambda _, target: stub.written.append(target)
+    stub.write_session = lambda _, target, *_how: stub.written.append(target)
     stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))
     monkeypatch.setitem(sys.modules, "imustride.pipeline", stub)
     monkeypatch.setattr(imustride, "pipeline", stub, raising=False)
