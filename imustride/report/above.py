@@ -6,30 +6,78 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.report.drawing import FEET, INK, LEFT_IN, PALE, RIGHT_IN, WIDTH_IN, inline_svg, panels
-from imustride.report.rows import number_with_sd
-from imustride.report.words import number
+from imustride.report.amounts import Amounts
+from imustride.report.drawing import FEET, INK, LEFT_IN, PALE, RIGHT_IN, WIDTH_IN, panels
+from imustride.report.picture import Picture, Words, axis_name
+from imustride.report.tracks import drawn_run, tracks
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import pandas as pd
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from imustride.report.amounts import System
+    from imustride.report.catalogue import Catalogue
     from imustride.report.tracks import Track
+    from imustride.results import RunResult, SessionResult
 
 ROW_M, MOST_ROWS = 18.0, 6  # what a telephone's width can show; longer lanes get longer rows
 STRETCHES = (5, 4, 3, 2, 1)
 TALLEST_IN, LETTERS_IN = 1.5, 0.22
 LEAST_M = 0.4  # to either side
 WIDEST_M = 5.0  # to either side: a path that strays further is wrong
+# Columns of pushes.csv that stand beside the places in the table of the picture.
+BESIDE = ("stride_length_m", "lateral_travel_m", "track_angle_deg")
 
 
-NO_GATES, NOT_PLACED = "no timing gates", "timing gates not placed"
+def shown_tracks(
+    result: SessionResult, run: RunResult | None
+) -> tuple[RunResult, str, dict[str, Track], NDArray[np.float64]] | None:
+    """Return the run to draw, why it was chosen, its tracks and its gates [m]; None where no run has a path."""
+    gate_s = dict(zip(result.runs_table["run"], result.runs_table["gate_time_s"], strict=True))
+    found = drawn_run(result.runs if run is None else [run], gate_s)
+    if found is None:
+        return None
+    chosen, why = found
+    gate_m = np.zeros(0) if chosen.body is None else chosen.body.gate_m
+    return chosen, why, tracks(chosen.paths, chosen.clocks, chosen.pushes, gate_m), gate_m
 
 
-def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64], without: str = NO_GATES) -> str:
+def table(result: SessionResult, run: RunResult | None) -> pd.DataFrame:
+    """Return where each push ended, its way and its direction, with their standard deviations."""
+    import pandas as pd
+
+    found = shown_tracks(result, run)
+    return pd.DataFrame() if found is None else places(found[0].name, found[2], found[0].pushes)
+
+
+def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: System) -> Figure:
+    """Draw one run; see `from_above`."""
+    chosen, _, shown, gate_m = _found(result, run)
+    without = texts(_without(chosen))
+    return from_above(shown, gate_m, Amounts(texts, units), without)
+
+
+def _found(
+    result: SessionResult, run: RunResult | None
+) -> tuple[RunResult, str, dict[str, Track], NDArray[np.float64]]:
+    found = shown_tracks(result, run)
+    if found is None:
+        message = "no run has tracks to draw"
+        raise ValueError(message)
+    return found
+
+
+def _without(run: RunResult) -> str:
+    return "pictures.above.no_gates" if run.gates is None else "pictures.above.not_placed"
+
+
+def from_above(
+    shown: Mapping[str, Track], gate_m: NDArray[np.float64], amounts: Amounts, without: str
+) -> Figure:
     """Draw both blades' tracks, the skater going from left to right, row below row.
 
     Parameters
@@ -37,31 +85,47 @@ def from_above(shown: Mapping[str, Track], gate_m: NDArray[np.float64], without:
     shown : mapping of side to Track
     gate_m : ndarray, shape (g,)
         Where the gates stand along the lane [m].
+    amounts : Amounts
     without : str
         What is said where there are none to draw.
-
-    Returns
-    -------
-    str
-        An ``svg`` element.
     """
     begin_m, row_m, rows = row_lengths(shown)
     low_m, high_m, stretch = sideways(shown)
     height_in = (high_m - low_m) * stretch * (WIDTH_IN - LEFT_IN - RIGHT_IN) / row_m
-    with panels("above", rows, height_in, own_x_in=0.2) as (drawn, places):
-        for row, axes in enumerate(places):
+    with panels("above", rows, height_in, own_x_in=0.2) as (drawn, axes_below):
+        for row, axes in enumerate(axes_below):
             span = (begin_m + row * row_m, begin_m + (row + 1) * row_m)
             _lane(axes, span, gate_m)
             for side, one in shown.items():
                 _blade(axes, side, one, span)
             axes.set_xlim(*span)
             axes.set_ylim(low_m, high_m)
-            axes.locator_params(axis="y", nbins=4)
-            axes.yaxis.set_major_formatter(lambda metres, _: side_words(metres))
+            _scales(axes, amounts)
         if not len(gate_m):
-            places[0].set_title(without, loc="right", fontsize=9)
-        places[-1].set_xlabel(f"along the lane [m]; sideways [m] {scale_words(stretch)}")
-        return inline_svg(drawn, "above")
+            axes_below[0].set_title(without, loc="right", fontsize=9)
+        axes_below[-1].set_xlabel(scale_words(stretch, amounts))
+    return drawn
+
+
+def _scales(axes: Axes, amounts: Amounts) -> None:
+    """Write round numbers of the reader's unit along both axes."""
+    from matplotlib.ticker import MaxNLocator
+
+    per = amounts.shown("m").per_unit
+    for axis, most, words in ((axes.xaxis, 7, plain), (axes.yaxis, 4, side_words)):
+        low, high = (float(end) for end in axis.get_view_interval())
+        ticks = np.asarray(
+            MaxNLocator(most, steps=[1, 2, 5, 10]).tick_values(low * per, high * per), dtype=float
+        )
+        ticks = ticks[(ticks >= low * per) & (ticks <= high * per)]
+        axis.set_ticks(
+            (ticks / per).tolist(), [words(tick).replace(".", amounts.say.decimal) for tick in ticks]
+        )
+
+
+def plain(place: float) -> str:
+    """Return a place along the lane."""
+    return f"{round(place, 6):g}".replace("-", "\N{MINUS SIGN}")
 
 
 def row_lengths(shown: Mapping[str, Track]) -> tuple[float, float, int]:
@@ -85,15 +149,18 @@ def sideways(shown: Mapping[str, Track]) -> tuple[float, float, int]:
     return low_m - letters_m, high_m + letters_m, stretch
 
 
-def side_words(metres: float) -> str:
+def side_words(place: float) -> str:
     """Return a place across the lane with the letter of the side it lies on."""
-    letter = FEET["left" if metres > 0 else "right"].letter
-    return f"{abs(metres):g} {letter}" if abs(metres) > 1e-9 else "0"
+    letter = FEET["left" if place > 0 else "right"].letter
+    return f"{round(abs(place), 6):g} {letter}" if abs(place) > 1e-9 else "0"
 
 
-def scale_words(stretch: int) -> str:
-    """Say how the two scales compare."""
-    return f"drawn {stretch} times larger" if stretch > 1 else "drawn to the same scale"
+def scale_words(stretch: int, amounts: Amounts) -> str:
+    """Name the axis and say how the two scales compare."""
+    say = amounts.say
+    axis, across = (axis_name(f"pictures.above.{name}", "m", amounts) for name in ("along", "sideways"))
+    key = "pictures.above.larger" if stretch > 1 else "pictures.above.equal"
+    return say(key, axis=axis, sideways=across, n=stretch)
 
 
 def _lane(axes: Axes, span: tuple[float, float], gate_m: NDArray[np.float64]) -> None:
@@ -121,96 +188,119 @@ def _blade(axes: Axes, side: str, one: Track, span: tuple[float, float]) -> None
         written.set(ha=aside, va="bottom" if up else "top", fontweight="bold")
 
 
-def above_words(
-    title: str,
+def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
+    """Return the title, the text alternative and the caption."""
+    chosen, why, shown, gate_m = _found(result, run)
+    without = amounts.say(_without(chosen))
+    return described(chosen.name, why, shown, gate_m, chosen.pushes, amounts, without)
+
+
+def described(
+    name: str,
+    why: str,
     shown: Mapping[str, Track],
     gate_m: NDArray[np.float64],
     pushes: pd.DataFrame,
-    without: str = NO_GATES,
-) -> tuple[str, str]:
-    """Return what the picture shows, for those who cannot see it, and its caption.
+    amounts: Amounts,
+    without: str,
+) -> Words:
+    """Return title, text alternative and caption of one run.
 
     Parameters
     ----------
-    title : str
-        Name of the run and why it was chosen.
+    name : str
+        Of the run.
+    why : str
+        Why it was chosen: the last part of a text's key.
     shown : mapping of side to Track
     gate_m : ndarray, shape (g,)
     pushes : DataFrame
         The run's rows of ``pushes.csv``.
+    amounts : Amounts
     without : str
         What is said where there are no gates to draw.
     """
-    counts = " and ".join(f"{len(one.names)} blade-offs {side}" for side, one in shown.items())
-    stretch = sideways(shown)[2]
-    narrow = ", since the lane is long and narrow" if stretch > 1 else ""
-    sideways_words = f"sideways is {scale_words(stretch)}{narrow}"
-    says = f"{title}, seen from above: {counts}; {_gate_words(gate_m, without)}; {sideways_words}. The table holds the places."
-    caption = (
-        f"{title}. The skater goes from left to right, row below row; up is the skater's left; "
-        f"{sideways_words}. Thick line: that blade is on the ice (L solid, R dashed); thin line: it swings. Discs "
-        "(L) and squares (R): it leaves the ice, with the number of the push. Metres along the lane count from the "
-        f"stance; {_gate_words(gate_m, without)}. "
+    say, stretch = amounts.say, sideways(shown)[2]
+    counts = say.listed(
+        [
+            say("pictures.above.offs", n=len(one.names), side=say(f"word.{side}"))
+            for side, one in shown.items()
+        ]
     )
-    return says, caption + _limits(shown, pushes)
+    gates = _gate_words(gate_m, without, amounts)
+    scale = say("pictures.above.scale_larger" if stretch > 1 else "pictures.above.scale_equal", n=stretch)
+    caption = say(
+        "pictures.above.caption", run=name, why=say(f"pictures.above.{why}"), gates=gates, scale=scale
+    )
+    return Words(
+        say("pictures.above.title", run=name),
+        say("pictures.above.says", run=name, counts=counts, gates=gates, scale=scale),
+        " ".join([caption, *_limits(shown, pushes, amounts)]),
+    )
 
 
-def _gate_words(gate_m: NDArray[np.float64], without: str) -> str:
+def _gate_words(gate_m: NDArray[np.float64], without: str, amounts: Amounts) -> str:
+    say = amounts.say
     if not len(gate_m):
-        return f"{without}, so that the distance and the speed are less certain"
-    *others, last = [number(place, "m") for place in gate_m]
-    return "timing gates (G) at " + (f"{', '.join(others)} and " if others else "") + f"{last} m"
+        return say("pictures.above.without", without=without)
+    at = amounts.with_unit(say.listed([amounts.number(place, "m") for place in gate_m]), "m")
+    return say("pictures.above.gates_at", places=at)
 
 
-def _limits(shown: Mapping[str, Track], pushes: pd.DataFrame) -> str:
-    sd = np.nanmedian(np.concatenate([one.off_sd_m for one in shown.values()]), axis=0)
-    words = (
-        f"A place is known to ±{number(sd[0], 'm')} m along the lane and ±{number(sd[1], 'm')} m across (SD)"
-    )
-    if len(shown) < 2:
-        words += f". Only the {next(iter(shown))} skate was measured"
-    elif pushes["flags"].str.contains("clocks_not_synchronised").any():
-        words += "; the clocks were not joined, so each track was found alone and how far apart they lie is assumed"
-    else:
-        words += "; how far apart the two tracks lie is mostly assumed, how each of them bends is measured"
-    strayed = any((np.abs(one.place_m[:, 1]) > WIDEST_M).any() for one in shown.values())
-    beyond = f", nor what strays more than {WIDEST_M:g} m to a side, which must be wrong" if strayed else ""
-    return words + f". What follows the last push and the last gate is not drawn{beyond}."
-
-
-def place_table(shown: Mapping[str, Track], pushes: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
-    """Return headings and rows of the picture's numbers: where each push ended, its way, and its direction."""
-    order = pushes[pushes["blade_off_s"].notna()].assign(name="")
-    for side, one in shown.items():
-        order.loc[order["side"] == side, "name"] = one.names
-    places = {
-        name: (place, sd)
-        for one in shown.values()
-        for name, place, sd in zip(one.names, one.off_m, one.off_sd_m, strict=True)
-    }
-    rows = []
-    for row in order[order["name"] != ""].to_dict("records"):
-        place, sd = places[row["name"]]
-        rows.append(
-            [
-                row["name"],
-                *(number_with_sd(place[axis], sd[axis], "m") for axis in (0, 1)),
-                *(
-                    number_with_sd(row.get(name, np.nan), row.get(f"{name}_sd", np.nan), of)
-                    for name, of in (
-                        ("stride_length_m", "m"),
-                        ("lateral_travel_m", "m"),
-                        ("track_angle_deg", "deg"),
-                    )
-                ),
-            ]
+def _limits(shown: Mapping[str, Track], pushes: pd.DataFrame, amounts: Amounts) -> list[str]:
+    say = amounts.say
+    along, across = np.nanmedian(np.concatenate([one.off_sd_m for one in shown.values()]), axis=0)
+    said = [
+        say(
+            "pictures.above.known",
+            along=amounts.amount(along, "m", along),
+            across=amounts.amount(across, "m", across),
         )
-    headings = [
-        "push",
-        "leaves at [m]",
-        "to the left [m]",
-        "stride [m]",
-        "sideways, outward [m]",
-        "track [°]",
     ]
-    return headings, rows
+    if len(shown) < 2:
+        said.append(say("pictures.above.one_skate", side=say(f"word.{next(iter(shown))}")))
+    elif pushes["flags"].str.contains("clocks_not_synchronised").any():
+        said.append(say("pictures.above.own_clock"))
+    else:
+        said.append(say("pictures.above.apart"))
+    if any((np.abs(one.place_m[:, 1]) > WIDEST_M).any() for one in shown.values()):
+        said.append(say("pictures.above.strayed", metres=amounts.amount(WIDEST_M, "m", 0.3)))
+    return said
+
+
+def places(name: str, shown: Mapping[str, Track], pushes: pd.DataFrame) -> pd.DataFrame:
+    """Return a run's places by push, in the order in which the blades leave the ice.
+
+    Parameters
+    ----------
+    name : str
+        Of the run.
+    shown : mapping of side to Track
+    pushes : DataFrame
+        The run's rows of ``pushes.csv``.
+    """
+    import pandas as pd
+
+    found = []
+    for side, one in shown.items():
+        mine = pushes[(pushes["side"] == side) & pushes["blade_off_s"].notna()]
+        beside = [column for of in BESIDE for column in (of, f"{of}_sd") if column in mine]
+        found.append(
+            pd.DataFrame(
+                {
+                    "run": name,
+                    "at": one.names,
+                    "place_m": one.off_m[:, 0],
+                    "place_m_sd": one.off_sd_m[:, 0],
+                    "across_m": one.off_m[:, 1],
+                    "across_m_sd": one.off_sd_m[:, 1],
+                    **{column: mine[column].to_numpy(dtype=float) for column in beside},
+                    "blade_off_s": mine["blade_off_s"].to_numpy(dtype=float),
+                }
+            )
+        )
+    whole = pd.concat(found, ignore_index=True).sort_values("blade_off_s", kind="stable", ignore_index=True)
+    return whole.drop(columns="blade_off_s")
+
+
+PICTURE = Picture("above", table, draw, words, tracked=True)

@@ -2,117 +2,78 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from imustride.report.rows import compared, headlines, symmetry_rows
+from imustride.report.picture import page_table
 
 if TYPE_CHECKING:
-    import pandas as pd
-
+    from imustride.report.amounts import Amounts
+    from imustride.report.picture import Picture
     from imustride.results import SessionResult
 
-MOST_PANELS = 8  # runs in a picture; the tables hold the rest
-PRINTED = ("When each blade was on the ice", "Left and right compared")  # what a printed page has room for
-Table = tuple[list[str], list[list[str]]]  # headings and rows
+
+MOST_ROWS = 150  # of a table on the page; the tables of the results hold the rest
 
 
-def gallery(result: SessionResult) -> list[dict[str, Any]]:
-    """Draw what there is to draw, with a title, a caption and the same in words for those who cannot see it."""
+def gallery(result: SessionResult, amounts: Amounts) -> list[dict[str, Any]]:
+    """Draw what there is to draw, with a title, a caption and the same in words for those who cannot see it.
+
+    Parameters
+    ----------
+    result : SessionResult
+    amounts : Amounts
+
+    Returns
+    -------
+    list of dict
+        ``title``, ``svg``, ``says``, ``caption``, ``table`` (headings and rows), ``rows`` (how many there are) and ``printed`` of each picture.
+    """
+    from imustride.report.pictures import PICTURES
+
+    return [_shown(one, result, amounts) for one in PICTURES if len(one.table(result, None))]
+
+
+def _shown(picture: Picture, result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     from markupsafe import Markup
 
-    from imustride.report.pictures import ANGULAR_VELOCITY, course, intervals, rhythm
+    from imustride.report.drawing import inline_svg
 
-    runs = {run.name if run.usable else f"{run.name} (left out)": run.pushes for run in result.runs}
-    runs = dict([(title, pushes) for title, pushes in runs.items() if len(pushes)][:MOST_PANELS])
-    turning = {title: pushes for title, pushes in runs.items() if pushes[ANGULAR_VELOCITY].notna().any()}
-    indexed = compared(headlines(result.symmetry))
-    indexed = indexed[
-        indexed["ci_low_percent"].map(math.isfinite) & indexed["ci_high_percent"].map(math.isfinite)
-    ]
-    drawn: list[tuple[str, str, tuple[str, str], Table | None]] = []
-    if runs:
-        drawn.append(("When each blade was on the ice", rhythm(runs), _rhythm_words(runs), None))
-    drawn += _from_above(result)
-    if turning:
-        drawn.append(
-            ("Push-off angular velocity, push by push", course(turning), _course_words(turning), None)
-        )
-    if len(indexed):
-        drawn.append(("Left and right compared", intervals(indexed), _interval_words(indexed), None))
-    return [
-        {
-            "title": title,
-            "svg": Markup(svg),  # noqa: S704 - our own drawing
-            "says": says,
-            "caption": caption,
-            "table": table,
-            "printed": title in PRINTED,
-        }
-        for title, svg, (says, caption), table in drawn
-    ]
-
-
-def _from_above(result: SessionResult) -> list[tuple[str, str, tuple[str, str], Table | None]]:
-    """Draw one run from above; nothing where no run has a path."""
-    from imustride.report.above import NO_GATES, NOT_PLACED, above_words, from_above, place_table
-    from imustride.report.tracks import drawn_run, tracks
-
-    times_s = dict(zip(result.runs_table["run"], result.runs_table["gate_time_s"], strict=True))
-    found = drawn_run(result.runs, times_s)
-    if found is None:
-        return []
-    run, why = found
-    gate_m = np.zeros(0) if run.body is None else run.body.gate_m
-    without = NO_GATES if run.gates is None else NOT_PLACED
-    shown = tracks(run.paths, run.clocks, run.pushes, gate_m)
-    words = above_words(f"{run.name}, {why}", shown, gate_m, run.pushes, without)
-    picture = from_above(shown, gate_m, without)
-    return [(f"{run.name} seen from above", picture, words, place_table(shown, run.pushes))]
-
-
-def _counts(runs: dict[str, pd.DataFrame]) -> str:
-    counts = {
-        title: [int(((pushes["side"] == side) & (pushes["push"] > 0)).sum()) for side in ("left", "right")]
-        for title, pushes in runs.items()
+    table = picture.table(result, None)
+    words = picture.words(result, None, amounts)
+    drawn = picture.draw(result, None, amounts.say, amounts.system)
+    return {
+        "name": picture.name,
+        "title": words.title,
+        "svg": Markup(inline_svg(drawn, picture.name)),  # noqa: S704 - our own drawing
+        "says": words.says,
+        "caption": words.caption,
+        "table": page_table(table.head(MOST_ROWS), amounts),
+        "rows": len(table),
+        "printed": picture.printed,
     }
-    return "; ".join(f"{title}: {left} pushes left, {right} right" for title, (left, right) in counts.items())
 
 
-def _rhythm_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
-    says = f"Contacts of both blades along time. {_counts(runs)}."
-    caption = (
-        "A bar: that blade is on the ice. Where bars of L and R overlap, both are; where neither is, the athlete "
-        "is in the air. The first bars begin in the stance. The final glide is no push and is not drawn."
-    )
-    unjoined = any(pushes["flags"].str.contains("clocks_not_synchronised").any() for pushes in runs.values())
-    return says, caption + (
-        " Where the sensors' clocks could not be joined, each foot is drawn from its own first lift: "
-        "L and R must then not be compared."
-        if unjoined
-        else ""
-    )
+def not_drawn(result: SessionResult, amounts: Amounts) -> str:
+    """Name the pictures that could not be drawn, with the reason; empty where all were."""
+    from imustride.report.pictures import PICTURES
+
+    say = amounts.say
+    gone = [
+        one
+        for one in PICTURES
+        if not len(one.table(result, None)) and any(len(r.pushes) for r in result.runs)
+    ]
+    if not gone:
+        return ""
+    names = [say(f"pictures.{one.name}.name") for one in gone]
+    return say("pictures.not_drawn", pictures=say.listed(names), why=say(_why(result, gone)))
 
 
-def _course_words(runs: dict[str, pd.DataFrame]) -> tuple[str, str]:
-    says = f"Push-off angular velocity of every push, left as discs, right as squares. {_counts(runs)}."
-    caption = (
-        "How fast the skate turns toe-down as the blade leaves the ice: L discs and solid line, R squares and "
-        "dashed line. One mark is one push; how far single pushes scatter is part of the result."
-    )
-    return says, caption
-
-
-def _interval_words(symmetry: pd.DataFrame) -> tuple[str, str]:
-    rows = symmetry_rows(symmetry)
-    says = "Symmetry index with its interval. " + "; ".join(
-        f"{row['what']}: {row['against']} ({row['interval']})" for row in rows
-    )
-    caption = (
-        "Diamond: the index. Line: its 95 % interval. Grey: differences too small to be called one "
-        f"({'; '.join(sorted(set(symmetry['smallest_difference_source'])))}). A line that reaches into and out of "
-        "the grey leaves the question open."
-    )
-    return says, caption
+def _why(result: SessionResult, gone: list[Picture]) -> str:
+    if not any(one.tracked for one in gone):
+        return "pictures.why_values"
+    if all(len(run.kinematics) < 2 for run in result.runs):
+        return "pictures.why_one_skate"
+    if all(not clock.joined for run in result.runs for clock in list(run.clocks.values())[1:]):
+        return "pictures.why_clocks"
+    return "pictures.why_tracks"

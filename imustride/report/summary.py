@@ -10,7 +10,7 @@ from imustride.report.amounts import Amounts, System
 from imustride.report.answer import answer, counting
 from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
 from imustride.report.comparison import figures, judged
-from imustride.report.gallery import gallery
+from imustride.report.gallery import gallery, not_drawn
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
 from imustride.report.timing import no_time, time_blocks
@@ -61,7 +61,8 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
         no_time=no_time(result, amounts),
         runs=run_rows(result.runs_table, result.pushes, amounts),
         answer=answer(result, amounts),
-        pictures=gallery(result),
+        pictures=gallery(result, amounts),
+        not_drawn=not_drawn(result, amounts),
         **_comparison(result, amounts),
         speeds=speed_rows(result.runs_table, amounts),
         **_pushes(result, amounts),

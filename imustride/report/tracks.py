@@ -44,7 +44,7 @@ class Track:
 
 
 def drawn_run(runs: Sequence[RunResult], gate_time_s: Mapping[str, float]) -> tuple[RunResult, str] | None:
-    """Choose the run to draw, and say which it is; None where no run has a path.
+    """Choose the run to draw, and say why it was chosen (key of a text); None where no run has a path.
 
     The fastest by its gates among those that count, or the first that counts, or the first at all.
 
@@ -58,12 +58,10 @@ def drawn_run(runs: Sequence[RunResult], gate_time_s: Mapping[str, float]) -> tu
     counting = [run for run in tracked if run.usable]
     timed = [run for run in counting if np.isfinite(gate_time_s.get(run.name, np.nan))]
     if len(timed) > 1:
-        return min(
-            timed, key=lambda run: gate_time_s[run.name]
-        ), "the fastest of those that count, by its gates"
+        return min(timed, key=lambda run: gate_time_s[run.name]), "fastest"
     if counting:
-        return counting[0], "the first that counts and has tracks"
-    return (tracked[0], f"left out of the comparison ({tracked[0].reason})") if tracked else None
+        return counting[0], "first"
+    return (tracked[0], "left_out") if tracked else None
 
 
 def tracks(

@@ -8,7 +8,11 @@ import pandas as pd
 import pytest
 
 from imustride.kinematics import BladePath, Clock
-from imustride.report.above import above_words, from_above, place_table, row_lengths, sideways
+from imustride.report.above import described, from_above, places, row_lengths, sideways
+from imustride.report.amounts import Amounts
+from imustride.report.catalogue import catalogue
+from imustride.report.drawing import inline_svg
+from imustride.report.picture import page_table
 from imustride.report.tracks import drawn_run, tracks
 from imustride.results import RunResult
 
@@ -17,6 +21,7 @@ NO_GATES = np.zeros(0)
 SPEED_M_S = 6.0
 OFF_S = {"left": [10.5, 11.5, 12.5, 13.5, 14.5], "right": [11.0, 12.0, 13.0, 14.0, 15.0]}
 RIGHT_CLOCK = Clock(offset_s=-2.5)
+ENGLISH = Amounts(catalogue("en"))
 
 
 def zigzag(side, shift_s=0.0, width_m=0.3):
@@ -109,20 +114,24 @@ def test_sideways_is_enlarged_as_far_as_there_is_room():
     assert sideways(shown(width_m=3.0))[2] == 1
 
 
+def words_of(found, gate_m=GATES_M, pushes=None, amounts=ENGLISH):
+    pushes = pushes_of() if pushes is None else pushes
+    return described("run-1", "first", found, gate_m, pushes, amounts, "no timing gates")
+
+
 def test_a_path_that_strays_is_cut_and_said():
     found = shown(width_m=20.0)
     assert sideways(found)[0] > -7.0
-    assert "strays more than 5 m" in above_words("run-1", found, GATES_M, pushes_of())[1]
-    assert "strays" not in above_words("run-1", shown(), GATES_M, pushes_of())[1]
+    assert "strays more than 5.0\N{NO-BREAK SPACE}m" in words_of(found).caption
+    assert "strays" not in words_of(shown()).caption
 
 
 def test_equal_scales_are_called_so():
-    says = above_words("run-1", shown(width_m=3.0), GATES_M, pushes_of())[0]
-    assert "sideways is drawn to the same scale." in says
+    assert "sideways is drawn to the same scale." in words_of(shown(width_m=3.0)).says
 
 
-def svg_of(sides=("left", "right"), gate_m=GATES_M):
-    return from_above(shown(sides, gate_m), gate_m)
+def svg_of(sides=("left", "right"), gate_m=GATES_M, amounts=ENGLISH):
+    return inline_svg(from_above(shown(sides, gate_m), gate_m, amounts, "no timing gates"), "above")
 
 
 def texts(svg):
@@ -148,38 +157,49 @@ def test_feet_differ_by_mark_and_dash():
 
 def test_no_gates_is_said_in_the_picture_and_below_it():
     assert "no timing gates" in texts(svg_of(gate_m=NO_GATES))
-    says, caption = above_words("run-1", shown(gate_m=NO_GATES), NO_GATES, pushes_of())
-    assert "no timing gates" in says
-    assert "no timing gates" in caption
+    said = words_of(shown(gate_m=NO_GATES), NO_GATES)
+    assert "no timing gates" in said.says
+    assert "no timing gates" in said.caption
 
 
 def test_one_skate_alone_is_drawn_and_said():
     written = texts(svg_of(("right",)))
     assert "R1" in written
     assert "L1" not in written
-    caption = above_words("run-1", shown(("right",)), GATES_M, pushes_of(("right",)))[1]
+    caption = words_of(shown(("right",)), pushes=pushes_of(("right",))).caption
     assert "Only the right skate was measured" in caption
 
 
 def test_unjoined_clocks_are_said():
     pushes = pushes_of(flags="clocks_not_synchronised")
-    assert "the clocks were not joined" in above_words("run-1", shown(), GATES_M, pushes)[1]
+    assert "The clocks were not joined" in words_of(shown(), pushes=pushes).caption
 
 
 def test_caption_and_alternative_hold_run_scale_gates_and_uncertainty():
-    says, caption = above_words("run-1, the first that counts", shown(), GATES_M, pushes_of())
-    assert says.startswith("run-1, the first that counts")
-    assert "5 blade-offs left and 5 blade-offs right" in says
-    for part in ("drawn 5 times larger", "0.50, 15.74 and 30.98 m"):
-        assert part in says
-        assert part in caption
-    assert "±0.05 m along the lane and ±0.02 m across (SD)" in caption
+    said = words_of(shown())
+    assert said.caption.startswith("run-1: the first run that counts")
+    assert "5 blade-offs left and 5 blade-offs right" in said.says
+    for part in ("drawn 5 times larger", "0.50, 15.74 and 30.98\N{NO-BREAK SPACE}m"):
+        assert part in said.says
+        assert part in said.caption
+    assert "±0.05 m along the lane and ±0.02 m across it (SD)" in said.caption.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+
+
+def test_feet_and_a_decimal_comma():
+    # 0.50, 15.74 and 30.98 m are 1.64, 51.64 and 101.64 ft.
+    said = words_of(shown(), amounts=Amounts(catalogue("fr"), "imperial")).caption
+    assert "1,64, 51,64 et 101,64\N{NO-BREAK SPACE}ft" in said
+    written = texts(svg_of(amounts=Amounts(catalogue("fr"), "imperial")))
+    assert "60" in written
+    assert any("[ft]" in text for text in written)
 
 
 def test_the_table_holds_the_numbers_of_the_picture():
-    headings, rows = place_table(shown(), pushes_of())
-    assert [row[0] for row in rows] == ["L1", "R1", "L2", "R2", "L3", "R3", "L4", "R4", "L5", "R5"]
-    assert rows[1] == ["R1", "6.00 ±0.05", "−0.40 ±0.02", "6.00 ±0.11", "0.20", "9.0"]
+    headings, rows = page_table(places("run-1", shown(), pushes_of()), ENGLISH)
+    assert [row[1] for row in rows] == ["L1", "R1", "L2", "R2", "L3", "R3", "L4", "R4", "L5", "R5"]
+    assert rows[1] == ["run-1", "R1", "6.00 ±0.05", "−0.40 ±0.02", "6.00 ±0.11", "0.20", "9.0"]
     assert len(headings) == len(rows[0])
 
 
@@ -195,9 +215,9 @@ def run(name, *, usable=True, tracked=True, reason=""):
 @pytest.mark.parametrize(
     ("times_s", "chosen", "why"),
     [
-        ({"a": 4.9, "b": 4.8}, "b", "the fastest of those that count, by its gates"),
-        ({"a": np.nan, "b": 4.8}, "a", "the first that counts and has tracks"),
-        ({"a": np.nan, "b": np.nan}, "a", "the first that counts and has tracks"),
+        ({"a": 4.9, "b": 4.8}, "b", "fastest"),
+        ({"a": np.nan, "b": 4.8}, "a", "first"),
+        ({"a": np.nan, "b": np.nan}, "a", "first"),
     ],
 )
 def test_which_run_is_drawn(times_s, chosen, why):
@@ -209,7 +229,7 @@ def test_runs_left_out_are_drawn_only_where_there_is_no_other():
     bad = run("a", usable=False, reason="a stumble")
     times_s = {"a": 4.5, "b": 4.8}
     assert drawn_run((bad, run("b")), times_s)[0].name == "b"
-    assert drawn_run((bad,), times_s)[1] == "left out of the comparison (a stumble)"
+    assert drawn_run((bad,), times_s)[1] == "left_out"
     assert drawn_run((bad, run("b", tracked=False)), times_s)[0].name == "a"
     assert drawn_run((run("b", tracked=False),), times_s) is None
     assert drawn_run((dataclasses.replace(bad, pushes=pushes_of().head(0)),), times_s) is None

@@ -92,7 +92,7 @@ def test_missing_consent_is_said(make_result):
 
 def test_an_unusable_run_is_shown_with_its_reason(page):
     assert "no: the right sensor clipped in 4 of 9 pushes" in words(page)
-    assert "run-3 (left out)" in page
+    assert "run-3 (does not count)" in page
 
 
 def test_a_rate_has_its_sample_size_and_spread(page):
@@ -132,7 +132,7 @@ def test_phases_taken_together_and_mere_reciprocals_stay_in_the_tables(page):
 def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
     bare = result.symmetry.assign(ci_low_percent=np.nan, ci_high_percent=np.nan)
     page = summary_page(dataclasses.replace(result, symmetry=bare))
-    assert "Left and right compared" not in page
+    assert "toe-down turn" not in re.search(r"all on one axis</h2>(.*?)</figure>", page, re.DOTALL)[1]
     wide = bare.assign(difference_ci_low=np.nan, difference_ci_high=np.nan)
     text = words(summary_page(dataclasses.replace(result, symmetry=wide)))
     assert "+31 ms (too few pushes to say how sure)" in text
@@ -140,17 +140,17 @@ def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
 
 def test_every_picture_is_described(page):
     figures = re.findall(r'<figure role="img" aria-label="([^"]+)">\s*<svg ', page)
-    assert len(figures) == 4
+    assert len(figures) == 5
     assert "9 pushes left, 9 right" in figures[0]
-    assert "10 blade-offs left and 9 blade-offs right" in figures[1]
+    assert "10 blade-offs left and 9 blade-offs right" in figures[3]
 
 
 def test_the_run_from_above_is_named_and_its_numbers_are_in_a_table(page):
     text = words(page)
     assert "run-1 seen from above" in text
-    assert "run-1, the first that counts and has tracks. The skater goes from left to right" in text
+    assert "run-1: the first run that counts and has tracks. The skater goes from left to right" in text
     assert "timing gates (G) at 0.50 and 30.98 m" in text
-    table = page[page.index("Numbers of the picture") :]
+    table = page[page.index("Numbers of the picture: run-1 seen") :]
     assert re.search(r"<td>R9</td><td>[\d.]+ ±0\.05</td>", table)
 
 
@@ -169,11 +169,14 @@ def test_it_is_said_that_paths_were_not_checked_and_how_they_could_be(page):
 
 def test_feet_differ_by_more_than_colour(page):
     course = re.search(r"push by push</h2>(.*?)</figure>", page, re.DOTALL)[1]
-    marks = dict(re.findall(r'<path id="course-m[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', course))
-    assert sorted(marks.values()) == ["#003f6b", "#e06c00"]
+    marks = set(re.findall(r'<path id="turn-m[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', course))
+    shapes = {colour: {d for d, of in marks if of == colour} for colour in ("#003f6b", "#e06c00")}
+    assert shapes["#003f6b"]
+    assert shapes["#e06c00"]
+    assert not {d for d in shapes["#003f6b"] & shapes["#e06c00"] if "z" in d}
     assert "stroke-dasharray" in course
-    assert "L left" in course
-    assert "R right" in course
+    assert ">L</text>" in course
+    assert ">R</text>" in course
 
 
 def test_cautions_are_on_the_page(page):
@@ -243,7 +246,8 @@ def test_a_long_session_stays_small(result):
     long = pd.concat([result.runs[0].pushes] * 100, ignore_index=True)
     long["blade_off_s"] += np.arange(len(long)) * 0.3
     long["blade_on_s"] += np.arange(len(long)) * 0.3
-    runs = (dataclasses.replace(result.runs[0], pushes=long),) * 12
+    names = [f"run-{k}" for k in range(12)]
+    runs = tuple(dataclasses.replace(result.runs[0], name=name, pushes=long) for name in names)
     many = dataclasses.replace(result, runs=runs, pushes=pd.concat([long] * 12, ignore_index=True))
     page = summary_page(many)
     assert len(page.encode()) < 300_000
