@@ -223,7 +223,7 @@ def _runs_needed(row: Mapping[Any, Any], amounts: Amounts) -> tuple[str, str]:
     return say("list.semicolon").join((why, say("why.far", interval=between))), short
 
 
-def figures(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) -> dict[str, str]:
+def figures(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) -> dict[str, Any]:
     """Return a row of the page's table of left and right, every number rounded by its own uncertainty."""
     say, said = amounts.say, judged(row, pushes, amounts)
     unit, of = own_unit(row), difference_unit(row)
@@ -234,6 +234,7 @@ def figures(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) -> d
     return {
         "name": said.name,
         "phase": say(f"phase.{row['phase']}"),
+        "paper": row["phase"] != "acceleration",
         "kind": say(f"judged.{said.kind}"),
         "why": said.why,
         "short": said.short,

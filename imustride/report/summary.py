@@ -9,13 +9,15 @@ from imustride import __version__
 from imustride.report.amounts import Amounts, System
 from imustride.report.answer import answer, counting
 from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
-from imustride.report.comparison import figures, judged
+from imustride.report.comparison import by_reason, figures, judged
 from imustride.report.gallery import gallery, not_drawn
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
 from imustride.report.timing import no_time, time_blocks
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from imustride.results import SessionResult
 
 # What a name from a file may hold and a page must not obey: control characters, marks that turn the direction of text.
@@ -102,21 +104,29 @@ def _comparison(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     first = table["metric"].isin(HEADLINES)
     if not first.any():
         first = ~first
-    shown = set(table["metric"])
-    gone = {
-        said.name: said.why
-        for row in result.symmetry.to_dict("records")
-        if row["metric"] not in {*shown, *NOT_SHOWN}
-        for said in [judged(row, pushes, amounts)]
-    }
+    shown = {*table["metric"], *NOT_SHOWN}
+    rest = result.symmetry[~result.symmetry["metric"].isin(shown)]
+    gone = by_reason(judged(row, pushes, amounts) for row in rest.to_dict("records"))
     return {
         "figures": [figures(row, pushes, amounts) for row in table[first].to_dict("records")],
         "more_figures": [figures(row, pushes, amounts) for row in table[~first].to_dict("records")],
         "not_compared": [
-            say("figures.with_reason", name=name, reason=reason) for name, reason in gone.items()
+            say("figures.with_reason", name=say.listed(names), reason=reason)
+            for reason, names in gone.items()
         ],
+        "rest_on": _rest_on(table, amounts),
         "scope": "run" if set(table["scope"]) == {"run"} else "day",
     }
+
+
+def _rest_on(table: pd.DataFrame, amounts: Amounts) -> str:
+    """Say on how many pushes the comparisons rest, where paper has no room for each; nothing without any."""
+    if table.empty:
+        return ""
+    n = table[["n_left", "n_right"]]
+    return amounts.say(
+        "figures.rest_on", low=n.to_numpy().min(), high=n.to_numpy().max(), runs=table["n_runs"].max()
+    )
 
 
 def _pushes(result: SessionResult, amounts: Amounts) -> dict[str, Any]:

@@ -82,7 +82,7 @@ def test_a_real_difference_says_which_how_much_how_sure_and_who_agrees():
 def test_the_same_in_french():
     found = judged(row(), pushes_of([0.42, 0.40] * 8), FR)
     assert plain(found.why) == (
-        "la lame gauche reste 18 ms de plus sur la glace (14 à 23 ms) : 15 poussées voisines sur 15 concordent"
+        "la lame gauche reste 18 ms de plus sur la glace (14 à 23 ms) : 15 voisines sur 15 concordent"
     )
 
 
@@ -135,7 +135,7 @@ def test_a_metric_from_elsewhere_keeps_its_name():
 
 
 def test_figures_hold_the_numbers_of_the_table_rounded():
-    shown = {key: plain(text) for key, text in figures(row(), pushes_of([0.42, 0.40] * 8), EN).items()}
+    shown = {key: plain(str(text)) for key, text in figures(row(), pushes_of([0.42, 0.40] * 8), EN).items()}
     assert shown["left"] == "0.420 s"
     assert shown["against"] == "−18 ms"
     assert shown["interval"] == "−23 to −14 ms"
