@@ -124,9 +124,8 @@ def _rest_on(table: pd.DataFrame, amounts: Amounts) -> str:
     if table.empty:
         return ""
     n = table[["n_left", "n_right"]]
-    return amounts.say(
-        "figures.rest_on", low=n.to_numpy().min(), high=n.to_numpy().max(), runs=table["n_runs"].max()
-    )
+    low, high = n.to_numpy().min(), n.to_numpy().max()
+    return amounts.say.many("figures.rest_on", int(table["n_runs"].max()), low=low, high=high)
 
 
 def _pushes(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
