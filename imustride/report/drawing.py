@@ -157,6 +157,25 @@ def saved(drawn: Figure, name: str, kind: Literal["svg", "png"]) -> bytes:
     return buffer.getvalue()
 
 
+def key(drawn: Figure, entries: list[tuple[str, dict[str, Any]]]) -> None:
+    """Write what the looks in a figure mean, in one line at its foot."""
+    from matplotlib.lines import Line2D
+
+    handles = [Line2D([], [], solid_capstyle="butt", label=words, **look) for words, look in entries]
+    drawn.legend(
+        handles=handles,
+        loc="lower left",
+        bbox_to_anchor=(0, 0),
+        ncols=max(1, len(handles)),
+        frameon=False,
+        borderaxespad=0,
+        borderpad=0.2,
+        handlelength=1.3,
+        handletextpad=0.4,
+        columnspacing=0.9,
+    )
+
+
 def bare(axes: Axes, *sides: str) -> None:
     """Take away spines that carry no scale, and the marks on them."""
     for side in sides:

@@ -54,26 +54,29 @@ def _shown(picture: Picture, result: SessionResult, amounts: Amounts) -> dict[st
 
 
 def not_drawn(result: SessionResult, amounts: Amounts) -> str:
-    """Name the pictures that could not be drawn, with the reason; empty where all were."""
+    """Name the pictures that could not be drawn, by their reason; empty where all were or nobody pushed."""
     from imustride.report.pictures import PICTURES
 
     say = amounts.say
-    gone = [
-        one
-        for one in PICTURES
-        if not len(one.table(result, None)) and any(len(r.pushes) for r in result.runs)
+    reasons: dict[str, list[str]] = {}
+    for picture in PICTURES if len(result.pushes) else ():
+        if not len(picture.table(result, None)):
+            reasons.setdefault(_why(result, picture), []).append(say(f"pictures.{picture.name}.name"))
+    said = [
+        say("pictures.not_drawn", pictures=say.listed(names), why=say(f"pictures.why_{why}"))
+        for why, names in reasons.items()
     ]
-    if not gone:
-        return ""
-    names = [say(f"pictures.{one.name}.name") for one in gone]
-    return say("pictures.not_drawn", pictures=say.listed(names), why=say(_why(result, gone)))
+    return " ".join(said)
 
 
-def _why(result: SessionResult, gone: list[Picture]) -> str:
-    if not any(one.tracked for one in gone):
-        return "pictures.why_values"
+def _why(result: SessionResult, picture: Picture) -> str:
+    """Return why a picture is not drawn: the last part of a text's key."""
+    if not picture.takes_both:
+        return "tracks" if picture.tracked else "values"
     if all(len(run.kinematics) < 2 for run in result.runs):
-        return "pictures.why_one_skate"
-    if all(not clock.joined for run in result.runs for clock in list(run.clocks.values())[1:]):
-        return "pictures.why_clocks"
-    return "pictures.why_tracks"
+        return "one_skate"
+    if not picture.tracked and not any(run.usable for run in result.runs):
+        return "none_counts"
+    if all(any(not clock.joined for clock in run.clocks.values()) for run in result.runs):
+        return "clocks"
+    return "tracks" if picture.tracked else "values"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from numpy.typing import NDArray
 
     from imustride.report.amounts import System
     from imustride.report.catalogue import Catalogue
@@ -97,26 +98,36 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
         axes.set_xlim(*reach_x)
         axes.set_ylim(*reach_y)
         _curves(axes, amounts)
-        ring: dict[str, Any] = {"linestyle": "none", "marker": "o", "markersize": 3.5, "color": GREY}
-        axes.plot(rate[~mine], length[~mine], fillstyle="none", markeredgewidth=0.8, **ring)
-        axes.plot(rate[mine], length[mine], color=INK, linewidth=0.9)
+        for other in dict.fromkeys(points["run"][~mine]):
+            which = (points["run"] == other).to_numpy()
+            axes.plot(neighbours(rate[which]), neighbours(length[which]), color=GREY, linewidth=0.8)
+        axes.plot(neighbours(rate[mine]), neighbours(length[mine]), color=INK, linewidth=1.6)
         _marks(axes, points[mine], rate[mine], length[mine])
-        _known(axes, scaled(points["length_per_push_m_sd"][mine], "m", amounts))
+        _known(axes, scaled(points["length_per_push_m_sd"][mine], "m", amounts), texts("pictures.pace.known"))
         axes.set_xlabel(axis_name("pictures.pace.rate", "Hz", amounts))
         axes.set_title(axis_name("pictures.pace.length", "m", amounts), loc="left", fontsize=9)
         localise(axes, amounts)
     return drawn
 
 
-def _reach(values: np.ndarray[Any, Any], least: float) -> tuple[float, float]:
+def neighbours(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Even out values: each counts twice, the one before and the one behind it once.
+
+    Neighbouring points share a push, and an error of one landing makes one of them too long and the other too short.
+    """
+    weights = np.array([1.0, 2.0, 1.0]) if len(values) > 2 else np.ones(1)
+    return np.asarray(
+        np.convolve(values, weights, "same") / np.convolve(np.ones(len(values)), weights, "same")
+    )
+
+
+def _reach(values: NDArray[np.float64], least: float) -> tuple[float, float]:
     low, high = float(values.min()), float(values.max())
     more = max(0.12 * (high - low), (least - (high - low)) / 2, 0.08)
     return max(low - more, 0.0), high + more
 
 
-def _marks(
-    axes: Axes, points: pd.DataFrame, rate: np.ndarray[Any, Any], length: np.ndarray[Any, Any]
-) -> None:
+def _marks(axes: Axes, points: pd.DataFrame, rate: NDArray[np.float64], length: NDArray[np.float64]) -> None:
     """Draw the pushes of a run and name the first and the last ones."""
     sides = points["side"].to_numpy()
     for side, foot in FEET.items():
@@ -134,7 +145,7 @@ def _marks(
     names = [
         f"{FEET[side].letter}{push}" for side, push in zip(sides, points["push"].to_numpy(), strict=True)
     ]
-    for place in sorted({0, 1, len(names) - 1} & set(range(len(names)))):
+    for place in sorted({0, len(names) - 1}):
         axes.annotate(
             names[place], (rate[place], length[place]), (6, -3), textcoords="offset points", fontweight="bold"
         )
@@ -150,17 +161,16 @@ def _curves(axes: Axes, amounts: Amounts) -> None:
     for speed in np.arange(math.ceil(slowest / step + 0.2) * step, fastest, step):
         along = speed / per / rate
         inside = (along >= bottom) & (along <= top)
-        if inside.sum() < 8:
+        if inside.sum() < 8 or rate[inside][-1] < left + 0.3 * (right - left):
             continue
-        axes.plot(rate[inside], along[inside], color=GREY, linewidth=0.7, linestyle=(0, (1, 2)), zorder=0)
+        axes.plot(rate[inside], along[inside], color=GREY, linewidth=0.6, linestyle=(0, (4, 2)), zorder=0)
         text = amounts.with_unit(f"{speed:g}".replace(".", amounts.say.decimal), "m/s")
         end = (rate[inside][-1], along[inside][-1])
-        axes.annotate(
-            text, end, (-1, 2), textcoords="offset points", color="#555555", ha="right", va="bottom"
-        )
+        written = axes.annotate(text, end, (-1, 3), textcoords="offset points", ha="right", va="bottom")
+        written.set(color="#555555", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})
 
 
-def _known(axes: Axes, spread: np.ndarray[Any, Any]) -> None:
+def _known(axes: Axes, spread: NDArray[np.float64], name: str) -> None:
     """Show in the corner how well the length of one point is known."""
     if not np.isfinite(spread).any():
         return
@@ -168,7 +178,7 @@ def _known(axes: Axes, spread: np.ndarray[Any, Any]) -> None:
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
     x, y = left + 0.05 * (right - left), bottom + 0.05 * (top - bottom) + half
     axes.errorbar(x, y, yerr=half, color=INK, capsize=3, linewidth=1.2)
-    axes.annotate("SD", (x, y), (6, 0), textcoords="offset points", ha="left", va="center")
+    axes.annotate(name, (x, y), (6, 0), textcoords="offset points", ha="left", va="center")
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:

@@ -55,6 +55,8 @@ class Picture:
         Whether it is on the printed page.
     tracked : bool
         Whether it needs tracks of the blades.
+    takes_both : bool
+        Whether it needs both skates on one clock.
     """
 
     name: str
@@ -63,6 +65,7 @@ class Picture:
     words: Callable[[SessionResult, RunResult | None, Amounts], Words]
     printed: bool = False
     tracked: bool = False
+    takes_both: bool = False
 
 
 def runs_shown(result: SessionResult, run: RunResult | None, *, counting: bool) -> list[RunResult]:

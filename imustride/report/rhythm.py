@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imustride.report.amounts import Amounts
-from imustride.report.drawing import FEET, GREY, INK, bare, panels
+from imustride.report.drawing import FEET, GREY, INK, bare, key, panels
 from imustride.report.picture import Picture, Words, axis_name, counts, localise, run_title, runs_shown
 
 if TYPE_CHECKING:
@@ -70,13 +70,16 @@ def _unjoined(pushes: pd.DataFrame) -> bool:
 def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: System) -> Figure:
     """Draw a run below the other, all from the same moment and to the same scale."""
     amounts, runs, times = Amounts(texts, units), runs_shown(result, run, counting=False), table(result, run)
-    with panels("rhythm", len(runs), 0.5) as (drawn, places):
+    with panels("rhythm", len(runs), 0.5, below_in=0.75) as (drawn, places):
         for axes, one in zip(places, runs, strict=True):
             mine = times[(times["run"] == one.name) & (times["leaves_s"] <= LONGEST_S)]
             _gates(axes, one)
             _together(axes, mine)
             for side in FEET:
-                _bars(axes, side, mine[mine["side"] == side])
+                here = mine[mine["side"] == side]
+                _bars(axes, side, here)
+                if here.empty:
+                    axes.text(0, LANES[side], texts("pictures.rhythm.missing"), va="center")
             axes.set_title(run_title(one, texts), loc="left", fontsize=9)
             axes.set_ylim(-0.35, 1.35)
             axes.tick_params(axis="y", length=0)
@@ -84,9 +87,24 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
         places[-1].set_xlim(-STANDS_S, min(1.01 * float(times["leaves_s"].max()) + 0.05, LONGEST_S))
         places[-1].set_xlabel(axis_name("pictures.rhythm.time", "s", amounts))
         localise(places[-1], amounts)
+        key(drawn, _key(times, texts))
         for axes in places:
             axes.set_yticks(list(LANES.values()), [FEET[side].letter for side in LANES], fontweight="bold")
     return drawn
+
+
+def _key(times: pd.DataFrame, texts: Catalogue) -> list[tuple[str, dict[str, Any]]]:
+    """Return the words and looks of what is in the picture."""
+    told, both = times["begins_to_push_s"].notna(), times["double_support_s"]
+    rim = {"marker": "s", "linestyle": "none", "color": INK, "fillstyle": "none", "markersize": BOTH - 1}
+    looks: list[tuple[str, bool, dict[str, Any]]] = [
+        ("glides", bool(told.any()), {"linewidth": GLIDES, "color": INK}),
+        ("pushes", bool(told.any()), {"linewidth": PUSHES, "color": INK}),
+        ("unknown", not told.all(), {"linewidth": UNKNOWN, "color": INK}),
+        ("together", bool((both > 0).any()), {"linewidth": BOTH, "color": GREY}),
+        ("neither", bool((both < 0).any()), rim),
+    ]
+    return [(texts(f"pictures.rhythm.{name}"), look) for name, there, look in looks if there]
 
 
 def _bars(axes: Axes, side: str, mine: pd.DataFrame) -> None:
@@ -140,14 +158,12 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
     parts = [say("pictures.rhythm.caption")]
     if table(result, run)["begins_to_push_s"].notna().any():
         parts.append(say("pictures.rhythm.glide"))
-    if table(result, run)["double_support_s"].notna().any():
-        parts.append(say("pictures.rhythm.both"))
     if any(_unjoined(one.pushes) for one in runs):
         parts.append(say("pictures.rhythm.unjoined"))
     elif any(one.body is not None and len(one.body.gate_s) for one in runs):
         parts.append(say("pictures.rhythm.gates"))
     says = say("pictures.rhythm.says", counts=counts(runs, say))
-    return Words(say("pictures.rhythm.title"), says, " ".join(parts))
+    return Words(say(f"pictures.rhythm.title{'_one' if len(runs) == 1 else ''}"), says, " ".join(parts))
 
 
 PICTURE = Picture("rhythm", table, draw, words, printed=True)

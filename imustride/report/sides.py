@@ -8,7 +8,7 @@ import numpy as np
 
 from imustride.report.amounts import Amounts
 from imustride.report.comparison import difference_unit, half_width, name_of
-from imustride.report.drawing import FEET, GREY, INK, LEFT_IN, PALE, RIGHT_IN, WIDTH_IN, bare, panels
+from imustride.report.drawing import FEET, GREY, INK, LEFT_IN, PALE, RIGHT_IN, WIDTH_IN, bare, key, panels
 from imustride.report.picture import Picture, Words, localise
 from imustride.report.rows import compared
 
@@ -23,12 +23,20 @@ if TYPE_CHECKING:
     from imustride.report.catalogue import Catalogue
     from imustride.results import RunResult, SessionResult
 
-ROW_IN, NAME_IN = 0.13, 0.17  # of a phase; of a measure's name above its phases
+ROW_IN, NAME_IN = 0.14, 0.17  # of a phase; of a measure's name above its phases
 VALUES_IN = 0.75  # at the right, for the differences in their own units
 ROOM_IN = WIDTH_IN - LEFT_IN - RIGHT_IN - VALUES_IN
 LEAST_REACH, MOST_REACH = 2.0, 5.0  # of the axis; what reaches further ends in an arrow
 PHASES = {"acceleration": "1\N{EN DASH}6", "later": "7+"}
 VERDICTS = {"left larger": "left", "right larger": "right"}
+
+LINE: dict[str, Any] = {"color": INK, "linewidth": 1.5}
+KEY: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("left larger", "pictures.sides.left", {"color": FEET["left"].colour, "marker": "o", "markersize": 6}),
+    ("right larger", "pictures.sides.right", {"color": FEET["right"].colour, "marker": "s", "markersize": 6}),
+    ("alike", "pictures.sides.same", {**LINE, "marker": "D", "markersize": 4.5}),
+    ("unclear", "pictures.sides.open", {**LINE, "marker": "o", "markersize": 5, "markerfacecolor": "white"}),
+)
 
 
 def table(result: SessionResult, run: RunResult | None) -> pd.DataFrame:
@@ -68,7 +76,7 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
     height_in = len(shown) * ROW_IN + len(metrics) * NAME_IN + 0.04
     reach = shown[["low_multiple", "high_multiple"]].abs().to_numpy(dtype=float)
     limit = float(np.clip(1.1 * reach.max(), LEAST_REACH, MOST_REACH))
-    with panels("sides", 1, height_in, below_in=0.5) as (drawn, (axes,)):
+    with panels("sides", 1, height_in, below_in=0.72) as (drawn, (axes,)):
         y = height_in
         whole = _whole(result)
         for metric in metrics:
@@ -85,6 +93,8 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
         _frame(axes, texts)
         localise(axes, amounts)
         axes.set_yticks([])
+        said = set(shown["verdict"])
+        key(drawn, [(texts(words), look) for verdict, words, look in KEY if verdict in said])
     return drawn
 
 
@@ -106,8 +116,18 @@ def _frame(axes: Axes, texts: Catalogue) -> None:
         words = texts(f"pictures.sides.{side}")
         written = axes.annotate(words, (where, 1), (0, 4), "axes fraction", "offset points", ha=align)
         written.set(fontweight="bold", color=FEET[side].colour if side == "left" else "#B35200")
+    above = ((0, 4), ("data", "axes fraction"), "offset points")
+    axes.annotate(texts("pictures.sides.same"), (0, 1), *above, ha="center")
     axes.annotate(
-        texts("pictures.sides.same"), (0, 1), (0, 4), ("data", "axes fraction"), "offset points", ha="center"
+        texts("pictures.sides.number"), (0, 1), (-9, 4), "axes fraction", "offset points", ha="right"
+    )
+    axes.annotate(
+        texts("pictures.sides.minus"),
+        (1, 1),
+        (72 * VALUES_IN, 4),
+        "axes fraction",
+        "offset points",
+        ha="right",
     )
 
 
@@ -126,14 +146,8 @@ def _line(axes: Axes, y: float, row: Mapping[Any, Any], limit: float) -> None:
     for end, marker, beyond in ((-limit, "<", low < -limit), (limit, ">", high > limit)):
         if beyond:
             axes.plot(end, y, marker=marker, color=colour, markersize=5, clip_on=False)
-    if side:
-        look: dict[str, Any] = {"marker": FEET[side].marker, "markersize": 6}
-    elif row["verdict"] == "alike":
-        look = {"marker": "D", "markersize": 4.5}
-    else:
-        look = {"marker": "o", "markersize": 5, "fillstyle": "none", "markerfacecolor": "white"}
     if abs(middle) <= limit:
-        axes.plot(middle, y, color=colour, linestyle="none", zorder=3, **look)
+        axes.plot(middle, y, zorder=3, **next(look for verdict, _, look in KEY if verdict == row["verdict"]))
 
 
 def _said(axes: Axes, y: float, row: Mapping[Any, Any], whole: Mapping[Any, Any], amounts: Amounts) -> None:
@@ -179,4 +193,4 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
     return Words(say("pictures.sides.title"), says, say("pictures.sides.caption"))
 
 
-PICTURE = Picture("sides", table, draw, words, printed=True)
+PICTURE = Picture("sides", table, draw, words, printed=True, takes_both=True)

@@ -118,7 +118,8 @@ def _band(axes: Axes, run: RunResult, body: BodyPath, amounts: Amounts) -> None:
     )
     axes.fill_between(x, np.maximum(y - half, 0), y + half, facecolor=PALE, edgecolor=GREY, linewidth=0.4)
     axes.plot(x, y, color=INK, linewidth=1.6)
-    axes.set_xlim(min(0.0, float(x.min())), float(x.max()))
+    begin, end = min(0.0, float(x.min())), float(x.max())
+    axes.set_xlim(begin - 0.02 * (end - begin), end)
 
 
 def _pushes(axes: Axes, mine: pd.DataFrame, amounts: Amounts) -> None:
@@ -166,6 +167,8 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
             parts.append(say("pictures.speed.sections"))
     else:
         parts.append(say("pictures.speed.no_gates"))
+    if len(full.paths) == 1:
+        parts.append(say("pictures.speed.one_skate", side=say(f"word.{next(iter(full.paths))}")))
     if len(set(points["run"])) > 1:
         parts.append(say("pictures.speed.others"))
     return Words(say("pictures.speed.title"), says, " ".join(parts))

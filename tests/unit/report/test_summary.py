@@ -132,7 +132,7 @@ def test_phases_taken_together_and_mere_reciprocals_stay_in_the_tables(page):
 def test_too_few_pushes_for_an_interval_are_not_drawn_as_certain(result):
     bare = result.symmetry.assign(ci_low_percent=np.nan, ci_high_percent=np.nan)
     page = summary_page(dataclasses.replace(result, symmetry=bare))
-    assert "toe-down turn" not in re.search(r"all on one axis</h2>(.*?)</figure>", page, re.DOTALL)[1]
+    assert "toe-down turn" not in re.search(r"Left against right</h2>(.*?)</figure>", page, re.DOTALL)[1]
     wide = bare.assign(difference_ci_low=np.nan, difference_ci_high=np.nan)
     text = words(summary_page(dataclasses.replace(result, symmetry=wide)))
     assert "+31 ms (too few pushes to say how sure)" in text
