@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from imustride.report.catalogue import Catalogue
     from imustride.results import RunResult, SessionResult
 
+MOST_RUNS = 4  # what a sheet of paper has room for; the table holds the rest
 LONGEST_S = 20.0  # what a page's width can show; the tables hold the rest
 STANDS_S = 0.5  # drawn of the stance before the first lift
 LANES = {"left": 1.0, "right": 0.0}
@@ -67,10 +68,19 @@ def _unjoined(pushes: pd.DataFrame) -> bool:
     return bool(pushes["flags"].str.contains("clocks_not_synchronised").any())
 
 
+def drawn_runs(result: SessionResult, run: RunResult | None) -> list[RunResult]:
+    """Return the runs that are drawn, in their order: those that count before those that do not."""
+    runs = runs_shown(result, run, counting=False)
+    first = sorted(runs, key=lambda one: not one.usable)[:MOST_RUNS]
+    return [one for one in runs if one in first]
+
+
 def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: System) -> Figure:
     """Draw a run below the other, all from the same moment and to the same scale."""
-    amounts, runs, times = Amounts(texts, units), runs_shown(result, run, counting=False), table(result, run)
-    with panels("rhythm", len(runs), 0.5, below_in=0.75) as (drawn, places):
+    amounts, runs, times = Amounts(texts, units), drawn_runs(result, run), table(result, run)
+    times = times[times["run"].isin([one.name for one in runs])]
+    alone = len(runs) == 1
+    with panels("rhythm", len(runs), 0.85 if alone else 0.5, below_in=0.75) as (drawn, places):
         for axes, one in zip(places, runs, strict=True):
             mine = times[(times["run"] == one.name) & (times["leaves_s"] <= LONGEST_S)]
             _gates(axes, one)
@@ -78,10 +88,12 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
             for side in FEET:
                 here = mine[mine["side"] == side]
                 _bars(axes, side, here)
+                if alone:
+                    _name(axes, side, here)
                 if here.empty:
                     axes.text(0, LANES[side], texts("pictures.rhythm.missing"), va="center")
             axes.set_title(run_title(one, texts), loc="left", fontsize=9)
-            axes.set_ylim(-0.35, 1.35)
+            axes.set_ylim(*((-0.6, 1.6) if alone else (-0.35, 1.35)))
             axes.tick_params(axis="y", length=0)
             bare(axes, "left", *([] if axes is places[-1] else ["bottom"]))
         places[-1].set_xlim(-STANDS_S, min(1.01 * float(times["leaves_s"].max()) + 0.05, LONGEST_S))
@@ -124,6 +136,16 @@ def _bars(axes: Axes, side: str, mine: pd.DataFrame) -> None:
     axes.plot(off, np.full(len(off), lane), linestyle="none", marker=foot.marker, markersize=4.5, color=INK)
 
 
+def _name(axes: Axes, side: str, mine: pd.DataFrame) -> None:
+    """Write the name of the push beside the mark where the blade leaves."""
+    above = side == "left"
+    for off, push in zip(mine["leaves_s"].to_numpy(dtype=float), mine["push"], strict=True):
+        if np.isfinite(off):
+            place, aside = (float(off), LANES[side]), (0, 6 if above else -6)
+            written = axes.annotate(f"{FEET[side].letter}{push}", place, aside, textcoords="offset points")
+            written.set(ha="center", va="bottom" if above else "top")
+
+
 def _together(axes: Axes, times: pd.DataFrame) -> None:
     """Mark between the lanes where both blades are on the ice (filled) or none is (hollow)."""
     off, both = (times[name].to_numpy(dtype=float) for name in ("leaves_s", "double_support_s"))
@@ -162,6 +184,8 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         parts.append(say("pictures.rhythm.unjoined"))
     elif any(one.body is not None and len(one.body.gate_s) for one in runs):
         parts.append(say("pictures.rhythm.gates"))
+    if len(drawn_runs(result, run)) < len(runs):
+        parts.append(say("pictures.rhythm.some", shown=MOST_RUNS, all=len(runs)))
     says = say("pictures.rhythm.says", counts=counts(runs, say))
     return Words(say(f"pictures.rhythm.title{'_one' if len(runs) == 1 else ''}"), says, " ".join(parts))
 

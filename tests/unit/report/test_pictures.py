@@ -122,6 +122,27 @@ def test_rhythm_shows_both_blades_on_the_ice_filled_and_neither_hollow(full):
     assert texts == ["glides", "pushes", "either", "both on the ice", "neither"]
 
 
+def test_rhythm_draws_runs_that_count_before_those_that_do_not(full):
+    names = [f"run-{k}" for k in range(7)]
+    runs = tuple(dataclasses.replace(full.runs[0], name=name, usable=name != "run-1") for name in names)
+    many = dataclasses.replace(full, runs=runs)
+    assert [axes.get_title(loc="left") for axes in drawn("rhythm", many).axes] == [
+        "run-0",
+        "run-2",
+        "run-3",
+        "run-4",
+    ]
+    assert set(BY_NAME["rhythm"].table(many, None)["run"]) == set(names)
+    assert "4 of 7 runs are drawn" in BY_NAME["rhythm"].words(many, None, ENGLISH).caption
+
+
+def test_rhythm_of_one_run_names_its_pushes(full):
+    axes = drawn("rhythm", full, full.runs[0]).axes[0]
+    pushes = full.runs[0].pushes
+    names = pushes["side"].map({"left": "L", "right": "R"}) + pushes["push"].astype(str)
+    assert sorted(text.get_text() for text in axes.texts) == sorted(names)
+
+
 def test_pace_marks_are_the_rows_of_the_fastest_run(full):
     table, axes = BY_NAME["pace"].table(full, None), drawn("pace", full).axes[0]
     for side, foot in FEET.items():
