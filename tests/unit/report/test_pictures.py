@@ -219,6 +219,21 @@ def test_speed_marks_lie_on_the_curve_and_in_the_table(full):
     assert [text.get_text() for text in axes.texts] == ["G1", "G2"]
 
 
+def test_speed_and_place_are_those_of_the_body_when_the_blade_leaves(full):
+    run = full.runs[0]
+    table = BY_NAME["speed"].table(full, run).set_index("at")
+    pushes = run.pushes.assign(
+        name=np.where(run.pushes["side"] == "left", "L", "R") + run.pushes["push"].astype(str)
+    )
+    for name, off_s in zip(pushes["name"], pushes["blade_off_s"], strict=True):
+        after = int(np.searchsorted(run.body.time_s, off_s))
+        near = slice(after - 1, after + 1)
+        for column, values in (("place_m", run.body.position_m), ("speed_m_s", run.body.speed_m_s)):
+            low, high = sorted(values[near])
+            assert low - 1e-9 <= table.loc[name, column] <= high + 1e-9
+    assert table.loc[["G1", "G2"], "place_m"].tolist() == pytest.approx([0.5, 30.98], abs=0.01)
+
+
 def test_above_marks_are_in_the_table(full):
     table, figure = BY_NAME["above"].table(full, None), drawn("above", full)
     for foot in FEET.values():
@@ -319,6 +334,12 @@ def test_numbers_have_the_readers_unit_and_decimal_sign(full, language, units):
     assert not any(wrong in cell for cell in cells)
     written = re.findall(r"<text[^>]*>([^<]*)</text>", shown["pace"]["svg"] + shown["speed"]["svg"])
     assert not any(re.search(rf"\d\{wrong}\d", text) for text in written)
+
+
+def test_multiples_are_as_fine_as_their_interval(full):
+    rows = page_table(BY_NAME["sides"].table(full, None), ENGLISH)[1]
+    # 1.958 (1.22 to 2.70): known to 0.74, so to a tenth.
+    assert rows[0][2:5] == ["2.0", "1.2", "2.7"]
 
 
 def test_feet_are_metres_over_a_third_of_a_yard(full):
