@@ -168,9 +168,9 @@ def _cell(row: dict[Any, Any], name: str, amounts: Amounts) -> str:
         return say(key) if key in say else value
     if isinstance(value, (int, np.integer)):
         return str(value)
-    sd = float(row.get(f"{name}_sd", math.nan))
-    text = amounts.number(float(value), shown_unit(name), sd)
     if name.endswith("_multiple"):  # as fine as its interval
         return amounts.number(float(value), "", (row["high_multiple"] - row["low_multiple"]) / 2)
+    sd = float(row.get(f"{name}_sd", math.nan))
+    text = amounts.number(float(value), shown_unit(name), sd)
     spread = amounts.number(sd, shown_unit(name), sd)
     return text if MISSING in (text, spread) else f"{text} ±{spread}"

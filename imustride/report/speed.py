@@ -47,15 +47,17 @@ def _places(run: RunResult, body: BodyPath) -> pd.DataFrame:
     names = [f"{FEET[side].letter}{n}" for side, n in zip(pushes["side"], pushes["push"], strict=True)]
     gates = [f"G{order}" for order in range(1, len(body.gate_s) + 1)]
     times = np.concatenate([off_s, body.gate_s])
-    along, speed, spread = (
+    along_sd_m = np.linalg.norm(body.position_root, axis=1)
+    along, along_sd, speed, spread = (
         np.interp(times, body.time_s, values, left=np.nan, right=np.nan)
-        for values in (body.position_m, body.speed_m_s, body.speed_sd_m_s)
+        for values in (body.position_m, along_sd_m, body.speed_m_s, body.speed_sd_m_s)
     )
     return pd.DataFrame(
         {
             "run": run.name,
             "at": [*names, *gates],
             "place_m": along,
+            "place_m_sd": along_sd,
             "speed_m_s": speed,
             "speed_m_s_sd": spread,
             "section_speed_m_s": np.concatenate([np.full(len(off_s), np.nan), _section_speeds(run, body)]),
