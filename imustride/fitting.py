@@ -258,7 +258,11 @@ def advised(looked: Looked, lines: Sequence[CheckLine], gate_problems: Sequence[
         "repeat" if because else "correct first" if undecided else "keep",
         tuple(because),
         tuple(correct),
-        tuple(told(line) for line in lines if line.verdict == "warn"),
+        tuple(
+            dict.fromkeys(
+                f"{line.title}, {line.where}: {line.measured}" for line in lines if line.verdict == "warn"
+            )
+        ),
     )
 
 

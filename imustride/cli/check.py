@@ -152,11 +152,24 @@ def readable(report: CheckReport) -> list[str]:
     heading = ("", "check", "where", "measured", *(("in",) if several else ()), "limit")
     rows = [heading, *(row(line, several=several) for line in report.worst)]
     lines += ["", *columns(rows)]
-    todo = [line for line in report.worst if line.advice and line.verdict in {"warn", "fail"}]
-    lines += (
-        ["", *(f"{line.verdict}: {line.title}, {line.where}: {line.advice}" for line in todo)] if todo else []
-    )
+    todo = [f"{line.verdict}: {line.title}, {where}: {line.advice}" for line, where in report.to_do]
+    lines += ["", *todo] if todo else []
+    lines += ["", *sensor_lines(report)]
     lines += ["", *advice_lines(report.advice)] if report.advice else ["", SUMMARY[report.verdict]]
+    return lines
+
+
+def sensor_lines(report: CheckReport) -> list[str]:
+    """Return one line a sensor: its worst verdict, and which checks say so."""
+    lines = []
+    for where in dict.fromkeys(line.where for line in report.worst):
+        own = [line for line in report.worst if line.where == where]
+        name = f"{where} ({own[0].device})" if own[0].device else where
+        said = {
+            verdict: [line.title for line in own if line.verdict == verdict] for verdict in ("fail", "warn")
+        }
+        words = [f"{verdict}: {', '.join(titles)}" for verdict, titles in said.items() if titles]
+        lines.append(f"{name}: {'; '.join(words) or 'pass'}")
     return lines
 
 

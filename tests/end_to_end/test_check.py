@@ -75,7 +75,9 @@ def test_good_sensors_pass_with_a_word_about_calibration(session, command):
     found = lines(out)
     assert {row[0] for row in found} == {"pass", "WARN"}
     assert {row[1] for row in found if row[0] == "WARN"} == {"calibration"}
-    assert "warn: calibration, left_skate: calibrate it" in out
+    assert "warn: calibration, left_skate and right_skate: calibrate it" in out
+    assert "\nleft_skate (SIML): warn: calibration\n" in out
+    assert "\nboth skates: pass\n" in out
     assert out.rstrip().endswith("all sensors pass, with warnings")
 
 
