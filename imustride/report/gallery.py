@@ -71,12 +71,11 @@ def not_drawn(result: SessionResult, amounts: Amounts) -> str:
 
 def _why(result: SessionResult, picture: Picture) -> str:
     """Return why a picture is not drawn: the last part of a text's key."""
-    if not picture.takes_both:
-        return "tracks" if picture.tracked else "values"
-    if all(len(run.kinematics) < 2 for run in result.runs):
+    apart = all(any(not clock.joined for clock in run.clocks.values()) for run in result.runs)
+    if picture.takes_both and all(len(run.kinematics) < 2 for run in result.runs):
         return "one_skate"
-    if not picture.tracked and not any(run.usable for run in result.runs):
+    if picture.takes_both and not any(run.usable for run in result.runs):
         return "none_counts"
-    if all(any(not clock.joined for clock in run.clocks.values()) for run in result.runs):
+    if apart:
         return "clocks"
     return "tracks" if picture.tracked else "values"

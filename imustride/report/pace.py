@@ -18,6 +18,7 @@ from imustride.report.picture import (
     run_title,
     runs_shown,
     scaled,
+    unjoined,
 )
 
 if TYPE_CHECKING:
@@ -50,7 +51,8 @@ def table(result: SessionResult, run: RunResult | None) -> pd.DataFrame:
 def _pace(run: RunResult) -> pd.DataFrame:
     import pandas as pd
 
-    pushes = run.pushes.sort_values("blade_off_s", kind="stable")
+    apart = unjoined(run.pushes)
+    pushes = run.pushes.sort_values(["side"] * apart + ["blade_off_s"], kind="stable")
     if "stride_length_m" not in pushes or "stride_time_s" not in pushes:
         return pd.DataFrame()
     length, time = pushes["stride_length_m"].astype(float), pushes["stride_time_s"].astype(float)
@@ -68,7 +70,8 @@ def _pace(run: RunResult) -> pd.DataFrame:
         }
     )
     # Behind the last push of all the other foot pushes no more; behind the last gate nobody runs for the time.
-    within = ~pushes["flags"].str.contains("after_finish") & (np.arange(len(pushes)) < len(pushes) - 1)
+    last = ~pushes["side"].duplicated(keep="last") if apart else np.arange(len(pushes)) == len(pushes) - 1
+    within = ~pushes["flags"].str.contains("after_finish") & ~last
     known = np.isfinite(both["length_per_push_m"]) & np.isfinite(both["pushes_per_second_hz"])
     kept: pd.DataFrame = both[known & within]
     return kept
@@ -98,10 +101,11 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
         axes.set_xlim(*reach_x)
         axes.set_ylim(*reach_y)
         _curves(axes, amounts)
-        for other in dict.fromkeys(points["run"][~mine]):
-            which = (points["run"] == other).to_numpy()
-            axes.plot(neighbours(rate[which]), neighbours(length[which]), color=GREY, linewidth=0.8)
-        axes.plot(neighbours(rate[mine]), neighbours(length[mine]), color=INK, linewidth=1.6)
+        for run_name, which in _lines(points, result):
+            colour, width = (INK, 1.6) if run_name == name else (GREY, 0.8)
+            axes.plot(neighbours(rate[which]), neighbours(length[which]), color=colour, linewidth=width)
+            if run_name == name:
+                _ends(axes, points[which], rate[which], length[which])
         _marks(axes, points[mine], rate[mine], length[mine])
         _known(axes, scaled(points["length_per_push_m_sd"][mine], "m", amounts), texts("pictures.pace.known"))
         axes.set_xlabel(axis_name("pictures.pace.rate", "Hz", amounts))
@@ -127,8 +131,17 @@ def _reach(values: NDArray[np.float64], least: float) -> tuple[float, float]:
     return max(low - more, 0.0), high + more
 
 
+def _lines(points: pd.DataFrame, result: SessionResult) -> list[tuple[str, NDArray[np.bool_]]]:
+    """Return run by run which points hang together: all; those of a foot where the clocks are not joined."""
+    apart = {run.name for run in result.runs if unjoined(run.pushes)}
+    keys = [
+        (run, side if run in apart else "") for run, side in zip(points["run"], points["side"], strict=True)
+    ]
+    return [(key[0], np.array([other == key for other in keys])) for key in dict.fromkeys(keys)]
+
+
 def _marks(axes: Axes, points: pd.DataFrame, rate: NDArray[np.float64], length: NDArray[np.float64]) -> None:
-    """Draw the pushes of a run and name the first and the last ones."""
+    """Draw the pushes of a run."""
     sides = points["side"].to_numpy()
     for side, foot in FEET.items():
         which = sides == side
@@ -142,13 +155,14 @@ def _marks(axes: Axes, points: pd.DataFrame, rate: NDArray[np.float64], length: 
             markeredgecolor="white",
             markeredgewidth=0.6,
         )
-    names = [
-        f"{FEET[side].letter}{push}" for side, push in zip(sides, points["push"].to_numpy(), strict=True)
-    ]
-    for place in sorted({0, len(names) - 1}):
-        axes.annotate(
-            names[place], (rate[place], length[place]), (6, -3), textcoords="offset points", fontweight="bold"
-        )
+
+
+def _ends(axes: Axes, points: pd.DataFrame, rate: NDArray[np.float64], length: NDArray[np.float64]) -> None:
+    """Name the first and the last push of a line."""
+    for place in sorted({0, len(points) - 1}):
+        row = points.iloc[place]
+        name, at = f"{FEET[row['side']].letter}{row['push']}", (rate[place], length[place])
+        axes.annotate(name, at, (6, -3), textcoords="offset points", fontweight="bold")
 
 
 def _curves(axes: Axes, amounts: Amounts) -> None:

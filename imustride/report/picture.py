@@ -82,6 +82,11 @@ def run_title(run: RunResult, say: Catalogue) -> str:
     return run.name if run.usable else say("pictures.left_out", run=run.name)
 
 
+def unjoined(pushes: pd.DataFrame) -> bool:
+    """Whether times of the two feet must not be compared."""
+    return bool(pushes["flags"].str.contains("clocks_not_synchronised").any())
+
+
 def drawn_rows(table: pd.DataFrame, most: int) -> pd.DataFrame:
     """Return the first rows of every run and foot: what a picture can show; the table holds the rest."""
     by = [name for name in ("run", "side") if name in table]

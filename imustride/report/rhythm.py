@@ -8,7 +8,16 @@ import numpy as np
 
 from imustride.report.amounts import Amounts
 from imustride.report.drawing import FEET, GREY, INK, bare, key, panels
-from imustride.report.picture import Picture, Words, axis_name, counts, localise, run_title, runs_shown
+from imustride.report.picture import (
+    Picture,
+    Words,
+    axis_name,
+    counts,
+    localise,
+    run_title,
+    runs_shown,
+    unjoined,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +51,7 @@ def _times(run: RunResult) -> pd.DataFrame:
 
     pushes = run.pushes
     off = pushes["blade_off_s"].astype(float)
-    zero = off.groupby(pushes["side"]).transform("min") if _unjoined(pushes) else off.min()
+    zero = off.groupby(pushes["side"]).transform("min") if unjoined(pushes) else off.min()
     on = pushes["blade_on_s"].astype(float) - zero
     share = _column(pushes, "glide_share_ratio")
     return pd.DataFrame(
@@ -62,10 +71,6 @@ def _column(pushes: pd.DataFrame, name: str) -> pd.Series[float]:
     import pandas as pd
 
     return pushes[name].astype(float) if name in pushes else pd.Series(np.nan, pushes.index)
-
-
-def _unjoined(pushes: pd.DataFrame) -> bool:
-    return bool(pushes["flags"].str.contains("clocks_not_synchronised").any())
 
 
 def drawn_runs(result: SessionResult, run: RunResult | None) -> list[RunResult]:
@@ -91,7 +96,7 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
                 if alone:
                     _name(axes, side, here)
                 if here.empty:
-                    axes.text(0, LANES[side], texts("pictures.rhythm.missing"), va="center")
+                    axes.text(0.4, LANES[side], texts("pictures.rhythm.missing"), va="center")
             axes.set_title(run_title(one, texts), loc="left", fontsize=9)
             axes.set_ylim(*((-0.6, 1.6) if alone else (-0.35, 1.35)))
             axes.tick_params(axis="y", length=0)
@@ -167,7 +172,7 @@ def _spans(
 
 def _gates(axes: Axes, run: RunResult) -> None:
     """Mark when the body passed the gates, where the clocks let that be known."""
-    if run.body is None or not len(run.body.gate_s) or _unjoined(run.pushes):
+    if run.body is None or not len(run.body.gate_s) or unjoined(run.pushes):
         return
     zero = float(run.pushes["blade_off_s"].min())
     for at in run.body.gate_s:
@@ -180,7 +185,7 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
     parts = [say("pictures.rhythm.caption")]
     if table(result, run)["begins_to_push_s"].notna().any():
         parts.append(say("pictures.rhythm.glide"))
-    if any(_unjoined(one.pushes) for one in runs):
+    if any(unjoined(one.pushes) for one in runs):
         parts.append(say("pictures.rhythm.unjoined"))
     elif any(one.body is not None and len(one.body.gate_s) for one in runs):
         parts.append(say("pictures.rhythm.gates"))

@@ -160,7 +160,7 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         "pictures.speed.says",
         run=title,
         speed=amounts.amount(float(top["speed_m_s"]), "m/s", float(top["speed_m_s_sd"])),
-        place=amounts.amount(float(top["place_m"]), "m", 0.3),
+        place=amounts.amount(float(top["place_m"]), "m", float(top["place_m_sd"])),
     )
     parts = [say("pictures.speed.caption", run=title)]
     if len(gates):

@@ -165,6 +165,24 @@ def test_pace_is_that_of_two_pushes_and_leaves_out_the_last_one(full):
     assert BY_NAME["pace"].table(behind, None)["push"].max() == 7
 
 
+def test_pace_of_unjoined_clocks_is_a_line_for_each_foot(full):
+    def apart(pushes):
+        late = np.where(pushes["side"] == "left", 100.0, 0.0)
+        return pushes.assign(blade_off_s=pushes["blade_off_s"] + late, flags="clocks_not_synchronised")
+
+    run = with_pushes(full, apart)
+    table = BY_NAME["pace"].table(run, run.runs[0])
+    assert table["side"].tolist() == sorted(table["side"])
+    assert len(table) == len(run.runs[0].pushes) - 2
+    axes = drawn("pace", run, run.runs[0]).axes[0]
+    lines = [
+        line
+        for line in axes.get_lines()
+        if to_hex(line.get_color()).upper() == INK and line.get_linewidth() > 1.5
+    ]
+    assert [len(line.get_xdata()) for line in lines] == table.groupby("side").size().tolist()
+
+
 def test_curves_of_equal_speed_hold_their_speed(full):
     for units, per in (("metric", 1.0), ("imperial", 0.44704 / 0.3048)):
         axes = drawn("pace", full, units=units).axes[0]
