@@ -105,9 +105,3 @@ def _remedy(row: dict[Any, Any]) -> str:
         return f": {int(needed)} runs in all would tell"
     words = REMEDIES.get(row.get("advice", ""))
     return f": {words}" if words else ""
-
-
-def number_with_sd(value: float, sd: float, of: str) -> str:
-    """A value with its standard deviation; a dash where missing."""
-    text = number(value, of)
-    return f"{text} ±{number(sd, of)}" if np.isfinite(value) and np.isfinite(sd) else text
