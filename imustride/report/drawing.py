@@ -33,6 +33,7 @@ PALE = "#D9D9D9"  # areas that say nothing a line or a letter does not say
 GREY = "#767676"  # what carries meaning: 4.5 to 1 on white
 LEFT_IN, RIGHT_IN, TITLE_IN = 0.55, 0.1, 0.27
 PNG_DPI = 200
+LETTERS = "font-size: 9px; font-family: sans-serif"  # of nearly every text
 WIDTH_IN = 4.2  # the text is still read on a telephone 360 points wide
 
 STYLE: dict[Any, Any] = {
@@ -111,10 +112,24 @@ def inline_svg(drawn: Figure, name: str) -> str:
     text = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", text)
     text = re.sub(r"\d+\.\d{3,}", _hundredth, text)  # of a point: finer than any screen or printer
     text = re.sub(r"\s*\n\s*", _joined, text)
+    text = re.sub(r' transform="rotate\(-0 [^"]*"', "", text)
     text = re.sub(r'<g( clip-path="[^"]*")?>((?:<use [^>]*/>)+)</g>', _marks, text)
-    return re.sub(
-        r'<svg [^>]*viewBox="([^"]*)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true">', text, count=1
-    )
+    text = _without_bare_groups(text).replace(f"{LETTERS}; ", "")
+    root = rf'<svg viewBox="\1" aria-hidden="true" style="{LETTERS}">'
+    return re.sub(r'<svg [^>]*viewBox="([^"]*)"[^>]*>', root, text, count=1)
+
+
+def _without_bare_groups(text: str) -> str:
+    """Take away groups that say nothing."""
+    kept: list[bool] = []
+
+    def shown(tag: re.Match[str]) -> str:
+        if tag[0] != "</g>":
+            kept.append(tag[0] != "<g>")
+            return tag[0] if kept[-1] else ""
+        return tag[0] if kept.pop() else ""
+
+    return re.sub(r"<g\b[^>]*>|</g>", shown, text)
 
 
 def _marks(group: re.Match[str]) -> str:
