@@ -124,6 +124,8 @@ def _without_bare_groups(text: str) -> str:
     kept: list[bool] = []
 
     def shown(tag: re.Match[str]) -> str:
+        if tag[0].endswith("/>"):
+            return ""
         if tag[0] != "</g>":
             kept.append(tag[0] != "<g>")
             return tag[0] if kept[-1] else ""
