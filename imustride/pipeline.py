@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import asdict, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from imustride.constants import SIDES
 from imustride.errors import ImustrideError, SignalQualityError
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.recording import SensorLog
+    from imustride.report.files import Page
+    from imustride.report.index import Line
     from imustride.session import Run, Session
 
 __all__ = [
@@ -35,6 +37,7 @@ __all__ = [
     "simulate",
     "stop_slice",
     "undelayed",
+    "write_index",
     "write_session",
 ]
 
@@ -212,29 +215,46 @@ def compare(
     return symmetry_table(pushes, {run.name for run in usable}, how, parts)
 
 
-def write_session(
-    result: SessionResult, out: Path, language: str = "en", system: Literal["metric", "imperial"] = "metric"
-) -> None:
+def write_session(result: SessionResult, out: Path, page: Page | None = None) -> None:
     """Write the results of a session, its page included, as one folder, whole or not at all.
 
     Parameters
     ----------
     result : SessionResult
     out : Path
-    language, system : str
-        Of the page; the tables are the same in all of them.
+    page : Page, optional
+        How the page is written, and what beside it; the tables are the same for all.
 
     Raises
     ------
     SettingsError
-        If `out` is there and is not a results folder.
+        If `out` is there and is not a results folder, or what makes the PDF is missing.
     OSError
         If the folder cannot be written.
     """
     from imustride.exporting import write_results
-    from imustride.report import summary_page
+    from imustride.report.files import Page, page_files
 
-    write_results(result, out, {"summary.html": summary_page(result, language, system)})
+    write_results(result, out, page_files(result, page or Page()))
+
+
+def write_index(lines: Sequence[Line], out: Path, language: str = "en") -> None:
+    """Write ``index.html``, the list of a day's pages, whole or not at all.
+
+    Raises
+    ------
+    SettingsError
+        If there is another file of that name.
+    OSError
+        If it cannot be written.
+    """
+    from imustride.report.index import INDEX, check_index, index_page
+
+    check_index(out)
+    out.mkdir(parents=True, exist_ok=True)
+    beside = out / f".{INDEX}.partial"
+    beside.write_text(index_page(lines, language), encoding="utf-8", newline="\n")
+    beside.replace(out / INDEX)
 
 
 def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:

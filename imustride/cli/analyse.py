@@ -14,6 +14,8 @@ from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from imustride.report.files import Page
+    from imustride.report.index import Line
     from imustride.results import RunResult, SessionResult
     from imustride.settings import Settings
 
@@ -24,14 +26,7 @@ class Outcome:
 
     status: int
     told: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """How the page is written."""
-
-    language: str
-    units: Literal["metric", "imperial"]
+    line: Line
 
 
 @click.command(
@@ -55,6 +50,8 @@ class Page:
     show_default=True,
     help="Units of the page: m, m/s; or ft, in, mph. The tables stay metric.",
 )
+@click.option("--pdf", is_flag=True, help="The page as PDF too: A4, with imperial units Letter. Extra: pdf.")
+@click.option("--figures", is_flag=True, help="Every picture as SVG and PNG too, and its numbers as CSV.")
 @dry_run_option
 @talk_options
 def analyse(
@@ -65,20 +62,26 @@ def analyse(
     language: str,
     units: Literal["metric", "imperial"],
     *,
+    pdf: bool,
+    figures: bool,
     dry_run: bool,
 ) -> int:
     """Find, time and measure every push of each SESSION folder, and compare left with right.
 
-    One session is written to the folder of --out, several to a folder each inside it.
+    One session is written to the folder of --out, several to a folder each inside it, with a list of their pages.
     """
     targets = _targets(sessions, out)
     settings = _settings(orientation)
-    page = _page(language, units)
+    page = _page(language, units, pdf=pdf, figures=figures)
     outcomes = [
         _one(talk, session, target, settings, page, dry_run=dry_run)
         for session, target in zip(sessions, targets, strict=True)
     ]
-    talk.data({"sessions": [outcome.told for outcome in outcomes]})
+    several = len(sessions) > 1 and not dry_run
+    if several:
+        _index(talk, [outcome.line for outcome in outcomes], out, language)
+    listed = {"index": out / "index.html"} if several else {}
+    talk.data({"sessions": [outcome.told for outcome in outcomes], **listed})
     statuses = {outcome.status for outcome in outcomes}
     return statuses.pop() if len(statuses) == 1 else INCOMPLETE
 
@@ -91,7 +94,17 @@ def _targets(sessions: Sequence[Path], out: Path) -> list[Path]:
     if twice:
         message = f"two sessions are both named {twice[0]!r} and would overwrite each other; analyse them one by one"
         raise click.UsageError(message)
+    from imustride.report.index import check_index
+
+    check_index(out)
     return [out / name for name in names]
+
+
+def _index(talk: Talk, lines: Sequence[Line], out: Path, language: str) -> None:
+    from imustride import pipeline
+
+    pipeline.write_index(lines, out, language)
+    talk.lines(["", f"list of the pages: {out / 'index.html'}"])
 
 
 def _settings(orientation: str | None) -> Settings:
@@ -107,13 +120,17 @@ def _settings(orientation: str | None) -> Settings:
     return pipeline.Settings(orientation=orientation)
 
 
-def _page(language: str, units: Literal["metric", "imperial"]) -> Page:
+def _page(language: str, units: Literal["metric", "imperial"], *, pdf: bool, figures: bool) -> Page:
     from imustride.report.catalogue import languages
+    from imustride.report.files import Page
+    from imustride.report.pdf import check_ready
 
     if language not in languages():
         message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
         raise click.UsageError(message)
-    return Page(language, units)
+    if pdf:
+        check_ready()
+    return Page(language, units, pdf=pdf, figures=figures)
 
 
 def _one(
@@ -121,6 +138,7 @@ def _one(
 ) -> Outcome:
     from imustride import pipeline
     from imustride.exporting import check_target
+    from imustride.report.index import Line, index_line
 
     told = {"session": session, "out": target}
     try:
@@ -128,10 +146,10 @@ def _one(
         talk.progress(f"analysing {session}")
         result = pipeline.analyse_session(session, settings)
         if not dry_run:
-            pipeline.write_session(result, target, page.language, page.units)
+            pipeline.write_session(result, target, page)
     except FAILURES as error:
         status = report(error, talk)
-        return Outcome(status, {**told, "error": str(error)})
+        return Outcome(status, {**told, "error": str(error)}, Line(target.name))
     unread = [(run.name, problem) for run in result.runs for problem in _problems(run)]
     for name, problem in unread:
         talk.problem(f"{name}: {problem}")
@@ -144,7 +162,11 @@ def _one(
             f"nothing written (dry run); the page would be {written}" if dry_run else f"page: {written}",
         )
     )
-    return Outcome(INCOMPLETE if unread else DONE, {**told, **_told(result, None if dry_run else written)})
+    return Outcome(
+        INCOMPLETE if unread else DONE,
+        {**told, **_told(result, None if dry_run else written)},
+        index_line(result, target.name, page.language, page.system),
+    )
 
 
 def _problems(run: RunResult) -> tuple[str, ...]:

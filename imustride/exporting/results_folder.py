@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    import pandas as pd
+
     from imustride.registry import Metric
     from imustride.results import SessionResult
 
@@ -25,7 +27,7 @@ PROGRAM = "imustride"
 PROVENANCE = "provenance.json"
 
 
-def write_results(result: SessionResult, out: Path, pages: Mapping[str, str]) -> None:
+def write_results(result: SessionResult, out: Path, files: Mapping[str, str | bytes | pd.DataFrame]) -> None:
     """Write the results of a session as one folder, whole or not at all.
 
     Parameters
@@ -33,8 +35,8 @@ def write_results(result: SessionResult, out: Path, pages: Mapping[str, str]) ->
     result : SessionResult
     out : Path
         Folder to make; an earlier results folder there is replaced.
-    pages : mapping of str to str
-        Texts of further files by file name, such as ``summary.html``.
+    files : mapping of str to str, bytes or DataFrame
+        Contents of further files by file name, such as ``summary.html``; tables are written as CSV.
 
     Raises
     ------
@@ -50,8 +52,11 @@ def write_results(result: SessionResult, out: Path, pages: Mapping[str, str]) ->
     with swapped_in(out) as folder:
         for name, table in tables.items():
             _write_text(folder / f"{name}.csv", csv_text(table))
-        for name, text in pages.items():
-            _write_text(folder / name, text)
+        for name, content in files.items():
+            if isinstance(content, bytes):
+                (folder / name).write_bytes(content)
+            else:
+                _write_text(folder / name, content if isinstance(content, str) else csv_text(content))
         write_signals(result, folder / "session.h5")
         sizes = {name: (sha256(path), path.stat().st_size) for name, path in _files(folder).items()}
         _write_json(folder / "datapackage.json", data_package(result.session, tables, metrics, sizes))

@@ -17,6 +17,7 @@ from imustride.report.timing import no_time, time_blocks
 
 if TYPE_CHECKING:
     import pandas as pd
+    from jinja2 import Environment
 
     from imustride.results import SessionResult
 
@@ -43,9 +44,33 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
     str
         HTML without script and without anything to fetch; equal results give equal text.
     """
+    amounts = Amounts(catalogue(language), system)
+    return (
+        page_environment()
+        .get_template("summary.html.j2")
+        .render(
+            say=amounts.say,
+            imperial=system == "imperial",
+            **_who(result, amounts),
+            times=time_blocks(result, amounts),
+            no_time=no_time(result, amounts),
+            runs=run_rows(result.runs_table, result.pushes, amounts),
+            answer=answer(result, amounts),
+            pictures=gallery(result, amounts),
+            not_drawn=not_drawn(result, amounts),
+            **_comparison(result, amounts),
+            speeds=speed_rows(result.runs_table, amounts),
+            **_pushes(result, amounts),
+            accuracy=accuracy_rows(amounts),
+        )
+    )
+
+
+def page_environment() -> Environment:
+    """Return what fills the templates: every value is text, and every character of it is seen."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    environment = Environment(
+    return Environment(
         loader=FileSystemLoader(Path(__file__).parent / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -53,22 +78,6 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
         lstrip_blocks=True,
         keep_trailing_newline=True,
         finalize=visible,
-    )
-    amounts = Amounts(catalogue(language), system)
-    return environment.get_template("summary.html.j2").render(
-        say=amounts.say,
-        imperial=system == "imperial",
-        **_who(result, amounts),
-        times=time_blocks(result, amounts),
-        no_time=no_time(result, amounts),
-        runs=run_rows(result.runs_table, result.pushes, amounts),
-        answer=answer(result, amounts),
-        pictures=gallery(result, amounts),
-        not_drawn=not_drawn(result, amounts),
-        **_comparison(result, amounts),
-        speeds=speed_rows(result.runs_table, amounts),
-        **_pushes(result, amounts),
-        accuracy=accuracy_rows(amounts),
     )
 
 

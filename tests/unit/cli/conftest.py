@@ -14,6 +14,7 @@ def pipeline(monkeypatch, make_result):
     """Put a pipeline made by hand in the place of the real one: session names say how it ends."""
     stub = ModuleType("imustride.pipeline")
     stub.written = []
+    stub.listed = []
     stub.simulated = []
     stub.settings = []
 
@@ -27,6 +28,7 @@ def pipeline(monkeypatch, make_result):
     stub.Settings = Settings
     stub.analyse_session = analyse_session
     stub.write_session = lambda _, target, *_how: stub.written.append(target)
+    stub.write_index = lambda lines, out, _: stub.listed.append((lines, out))
     stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))
     monkeypatch.setitem(sys.modules, "imustride.pipeline", stub)
     monkeypatch.setattr(imustride, "pipeline", stub, raising=False)
