@@ -31,9 +31,7 @@ figure {{ margin: 0; }}
 .pictures > section {{ float: left; clear: left; width: 49%; }}
 .pictures > section:nth-child(2) {{ float: right; clear: none; }}
 """
-_PICTURE = re.compile(
-    r'(<figure role="img" aria-label="([^"]*)">\s*<svg viewBox="[^"]*") aria-hidden="true">'
-)
+_PICTURE = re.compile(r'(<figure role="img" aria-label="([^"]*)">\s*<svg [^>]*?) aria-hidden="true"([^>]*>)')
 
 
 def check_ready() -> None:
@@ -63,7 +61,7 @@ def pdf_page(page: str, paper: Paper) -> bytes:
     """
     renderer = _renderer()
     styled = page.replace("</style>", STYLE.format(paper=paper) + "</style>", 1)
-    told = _PICTURE.sub(r"\1><title>\2</title>", styled)
+    told = _PICTURE.sub(r"\1\3<title>\2</title>", styled)
     document = renderer.HTML(string=told, url_fetcher=_nothing)
     with _silent():
         pdf: bytes = document.write_pdf(

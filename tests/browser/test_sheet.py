@@ -1,31 +1,13 @@
 """The sheet for the boards prints on one page of A4 and of Letter."""
 
-import base64
 import re
-import shutil
 
 import pytest
-from selenium import webdriver
-from selenium.common.exceptions import WebDriverException
 
 from imustride.report.sheet import SIZES, Line, sheet_page
+from tests.browser.printing import PAPERS_IN, print_to_pdf
 
-PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 DAY = "2026-10-03"
-
-
-@pytest.fixture(scope="module")
-def browser(lacks):
-    programs = [shutil.which(name) for name in ("chromium", "chromedriver")]
-    if not all(programs):
-        lacks("no chromium with chromedriver found; install the system packages chromium and chromium-driver")
-    options = webdriver.ChromeOptions()
-    options.binary_location = programs[0]
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(argument)
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(programs[1]))
-    yield driver
-    driver.quit()
 
 
 def lines(count, runs=3, places=("left_skate", "right_skate")):
@@ -43,24 +25,11 @@ def pages(browser, tmp_path, content, paper):
     path = tmp_path / "sheet.html"
     path.write_text(content, encoding="utf-8")
     browser.get(path.as_uri())
-    width, height = PAPERS[paper]
-    wanted = {"paperWidth": width, "paperHeight": height, "preferCSSPageSize": True}
-    printed = base64.b64decode(print_to_pdf(browser, wanted)["data"])
+    printed = print_to_pdf(browser, paper, own_size=True)
     return len(re.findall(rb"/Type\s*/Page\b", printed))
 
 
-def print_to_pdf(browser, wanted, attempts=5):
-    """On a busy machine the browser's printing process is not always there at the first call."""
-    for attempt in range(attempts):
-        try:
-            return browser.execute_cdp_cmd("Page.printToPDF", wanted)
-        except WebDriverException as error:
-            if "Printing failed" not in str(error) or attempt == attempts - 1:
-                raise
-    return None
-
-
-@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("paper", PAPERS_IN)
 @pytest.mark.parametrize(("count", "runs"), [(1, 1), *((most, 3) for most, _ in SIZES), (20, 4)])
 def test_it_prints_on_one_page(browser, tmp_path, paper, count, runs):
     assert pages(browser, tmp_path, sheet_page(DAY, "sprint-100ft", lines(count, runs)), paper) == 1

@@ -14,6 +14,7 @@ def pipeline(monkeypatch, make_result):
     """Put a pipeline made by hand in the place of the real one: session names say how it ends."""
     stub = ModuleType("imustride.pipeline")
     stub.written = []
+    stub.pages = []
     stub.listed = []
     stub.simulated = []
     stub.settings = []
@@ -27,7 +28,12 @@ def pipeline(monkeypatch, make_result):
 
     stub.Settings = Settings
     stub.analyse_session = analyse_session
-    stub.write_session = lambda _, target, *_how: stub.written.append(target)
+
+    def write_session(_, target, page):
+        stub.written.append(target)
+        stub.pages.append(page)
+
+    stub.write_session = write_session
     stub.write_index = lambda lines, out, _: stub.listed.append((lines, out))
     stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))
     monkeypatch.setitem(sys.modules, "imustride.pipeline", stub)
