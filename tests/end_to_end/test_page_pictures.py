@@ -76,12 +76,8 @@ def test_exported_figures_hold_the_same_numbers(demo, tmp_path):
                 np.testing.assert_allclose(read[name].astype(float), table[name], rtol=1e-5, atol=6e-6)
 
 
-def test_the_pages_of_a_day_are_the_same_bytes_again(tmp_path):
+def test_the_page_and_its_tables_are_the_same_bytes_again(tmp_path):
     for out in ("one", "two"):
-        arguments = ["analyse", str(DEMO), "--out", str(tmp_path / out), "--figures", "--quiet"]
-        assert run(arguments) == 0
-    files = sorted(path.name for path in (tmp_path / "one").iterdir())
-    assert len(files) > 20
-    for name in files:
-        if name.endswith((".html", ".svg", ".png", ".csv")):
-            assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+        assert run(["analyse", str(DEMO), "--out", str(tmp_path / out), "--quiet"]) == 0
+    for name in ("summary.html", "pushes.csv", "runs.csv", "symmetry.csv", "datapackage.json"):
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
