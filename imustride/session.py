@@ -28,6 +28,9 @@ Positive = Annotated[float, Field(gt=0)]
 # Radius of the curve of the running edge; blades of hockey have 2 to 4 m (common practice, no source).
 Rocker = Annotated[float, Field(ge=1, le=10)]
 Label = Annotated[str, Field(min_length=1)]
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Surface = Literal["ice", "synthetic"]
+Conditions = dict[str, str | float | bool]
 
 # A session file of a hundred runs has some 20 kB; more than this is another file by mistake.
 MAX_TOML_BYTES = 1_000_000
@@ -55,26 +58,45 @@ class Units(Strict):
     angular_velocity: Literal["deg/s", "rad/s", "counts"] | None = None
 
 
-class Sensor(Strict):
-    """One worn sensor."""
+class Written(Strict):
+    """How files are written."""
 
-    place: Place
-    device: Label = "unknown"
-    axes: tuple[Axis, Axis, Axis] | None = None  # sensor axes that point forward, left, up (nominal)
-    position_m: Triple | None = None  # from the middle of the running edge, segment frame
-    mount: Literal["holder", "boot"] | None = None
-    acceleration_range_g: Positive | None = None
-    angular_velocity_range_deg_s: Positive | None = None
-    bandwidth_hz: Positive | None = None
-    delay_ms: float | None = None
-    calibration: str | None = None
     columns: Columns = Columns()
     units: Units = Units()
     rate_hz: Positive | None = None
     delimiter: str | None = None
     decimal: Literal[".", ","] | None = None
     encoding: str | None = None
+
+
+class Ranged(Written):
+    """How a device writes its files, and where its ranges end."""
+
+    acceleration_range_g: Positive | None = None
+    angular_velocity_range_deg_s: Positive | None = None
+
+
+class Device(Ranged):
+    """What belongs to a device, wherever it is worn."""
+
+    device: Label = "unknown"
+    bandwidth_hz: Positive | None = None
+    delay_ms: float | None = None
+    calibration: str | None = None
+
+
+class Worn(Strict):
+    """What belongs to a place, whichever device is worn there."""
+
+    place: Place
+    axes: tuple[Axis, Axis, Axis] | None = None  # sensor axes that point forward, left, up (nominal)
+    position_m: Triple | None = None  # from the middle of the running edge, segment frame
+    mount: Literal["holder", "boot"] | None = None
     rocker_radius_m: Rocker | None = None  # skates only
+
+
+class Sensor(Worn, Device):
+    """One worn sensor."""
 
 
 class Run(Strict):
@@ -94,7 +116,7 @@ class Movement(Strict):
     files: dict[Place, str]
 
 
-class Session(Strict):
+class Session(Written):
     """One athlete's test on one day.
 
     As returned by `read_session` every sensor carries its own complete columns, units and file
@@ -103,17 +125,11 @@ class Session(Strict):
 
     athlete: str
     date: dt.date
-    surface: Literal["ice", "synthetic"]
+    surface: Surface
     protocol: Label
     consent: Literal["self", "guardian"] | None = None
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
-    conditions: dict[str, str | float | bool] = {}
-    columns: Columns = Columns()
-    units: Units = Units()
-    rate_hz: Positive | None = None
-    delimiter: str | None = None
-    decimal: Literal[".", ","] | None = None
-    encoding: str | None = None
+    latitude_deg: Latitude | None = None
+    conditions: Conditions = {}
     rocker_radius_m: Rocker | None = None  # of both skates
     sensors: tuple[Sensor, ...]
     runs: tuple[Run, ...]

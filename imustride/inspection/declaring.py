@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import tomllib
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any
 
-from pydantic import Field, ValidationError
+from pydantic import ValidationError
 
 from imustride.errors import FileFormatError, SettingsError
 from imustride.inspection.guessing import guess
-from imustride.session import MAX_TOML_BYTES, Columns, Positive, Sensor, Session, Strict, Units
+from imustride.session import MAX_TOML_BYTES, Columns, Latitude, Ranged, Sensor, Session, Units
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,18 +18,10 @@ if TYPE_CHECKING:
 OF_SESSIONS = frozenset(Session.model_fields) - {"folder"}
 
 
-class Declaration(Strict):
+class Declaration(Ranged):
     """What a columns file says."""
 
-    columns: Columns = Columns()
-    units: Units = Units()
-    rate_hz: Positive | None = None
-    delimiter: str | None = None
-    decimal: Literal[".", ","] | None = None
-    encoding: str | None = None
-    acceleration_range_g: Positive | None = None
-    angular_velocity_range_deg_s: Positive | None = None
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    latitude_deg: Latitude | None = None
 
 
 def read_declaration(path: Path) -> Declaration:

@@ -5,23 +5,12 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, ValidationError
 
 from imustride.errors import FileFormatError
-from imustride.session import (
-    MAX_TOML_BYTES,
-    Axis,
-    Columns,
-    Label,
-    Place,
-    Positive,
-    Rocker,
-    Strict,
-    Triple,
-    Units,
-)
+from imustride.session import MAX_TOML_BYTES, Conditions, Device, Label, Latitude, Surface, Worn, Written
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -32,45 +21,20 @@ FIELDS = ("date", "time", "athlete", "run", "place", "side", "device")
 CALIBRATION = re.compile(r"(\d{4}-\d{2}-\d{2})\.toml")
 
 
-class _Device(Strict):
+class _Device(Device):
     device: Label
-    acceleration_range_g: Positive | None = None
-    angular_velocity_range_deg_s: Positive | None = None
-    bandwidth_hz: Positive | None = None
-    delay_ms: float | None = None
-    calibration: str | None = None
-    columns: Columns = Columns()
-    units: Units = Units()
-    rate_hz: Positive | None = None
-    delimiter: str | None = None
-    decimal: Literal[".", ","] | None = None
-    encoding: str | None = None
 
 
-class _Worn(Strict):
-    place: Place
-    axes: tuple[Axis, Axis, Axis] | None = None
-    position_m: Triple | None = None
-    mount: Literal["holder", "boot"] | None = None
-    rocker_radius_m: Rocker | None = None
-
-
-class _File(Strict):
-    surface: Literal["ice", "synthetic"] | None = None
+class _File(Written):
+    surface: Surface | None = None
     protocol: Label | None = None
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
-    conditions: dict[str, str | float | bool] = Field(default_factory=dict)
-    columns: Columns = Columns()
-    units: Units = Units()
-    rate_hz: Positive | None = None
-    delimiter: str | None = None
-    decimal: Literal[".", ","] | None = None
-    encoding: str | None = None
+    latitude_deg: Latitude | None = None
+    conditions: Conditions = Field(default_factory=dict)
     logs: str | None = None
     calibrations: str | None = None
     changeover_min: Annotated[float, Field(ge=0)] = 0.0
     devices: tuple[_Device, ...] = ()
-    places: tuple[_Worn, ...] = ()
+    places: tuple[Worn, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
