@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from imustride.errors import FileFormatError
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -47,6 +49,9 @@ class FileOptions:
         """Say how the file is read; also what was taken from its header."""
         from imustride.inspection.declaring import declare
 
+        if not path.is_file():
+            message = f"{path}: no such file; wanted a recording; correct the path or copy the file"
+            raise FileFormatError(message)
         return declare(path, group, device, self.declaration(), self.rate_hz)
 
 

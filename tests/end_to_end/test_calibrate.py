@@ -315,3 +315,12 @@ def test_an_analysis_refuses_a_calibration_that_is_not_the_devices(command, sess
         assert (status, said in shown + err) == (3, True)
         status, shown, err = command("check", session)
         assert (status, said in shown + err) == (3, True)
+
+
+@pytest.mark.usefixtures("bench")
+@pytest.mark.parametrize("what", ["positions", "turns", "noise"])
+def test_a_file_that_is_not_there_cannot_be_read(command, what, tmp_path):
+    status, _, err = command("calibrate", what, "none.csv", "--device", "S042", *UNITS)
+    assert status == 3
+    assert "none.csv: no such file; wanted a recording" in err
+    assert list(tmp_path.iterdir()) == []
