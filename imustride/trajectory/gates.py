@@ -11,7 +11,7 @@ from imustride.trajectory.middle import interpolated
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Gates
+    from imustride.kinematics import BodyPath, Gates
     from imustride.trajectory.middle import Middle
     from imustride.trajectory.settings import TrackSettings
 
@@ -64,3 +64,33 @@ def pass_gates(
     by[:, OFFSET] = np.maximum(speed, 0.5)
     by[:, LEAD] = 1.0
     return np.interp(times, body.time_s, path) + settings.lead_m + value[LEAD] - places, by, times
+
+
+def contradiction_m(alone: BodyPath, gates: Gates, settings: TrackSettings) -> float:
+    """Tell how far the body was from a gate at that gate's time, where the sensors alone rule that out [m].
+
+    Parameters
+    ----------
+    alone : BodyPath
+        From a fit without gates. The clock of the gates is laid on it at the first one.
+    gates : Gates
+    settings : TrackSettings
+
+    Returns
+    -------
+    float
+        Zero where no gate lies beyond `most_gate_sd` standard deviations.
+    """
+    places = gate_places_m(gates, settings) - settings.lead_m
+    begun = int(np.argmax(alone.position_m > places[0]))
+    times = alone.time_s[begun] + gates.time_s - gates.time_s[0]
+    spread = np.linalg.norm(interpolated(alone.time_s, alone.position_root, times), axis=1)
+    speed = np.interp(times, alone.time_s, alone.speed_m_s)
+    # What is not known of the body at the first gate is time there, and way again at the others.
+    start = float(np.hypot(gate_spread(gates, settings)[LEAD], settings.gate_sd_m))
+    late = start * np.maximum(speed / max(float(alone.speed_m_s[begun]), 0.5), 1.0)
+    miss = np.interp(times, alone.time_s, alone.position_m) - places
+    miss[(times > alone.time_s[-1]) & (miss < 0)] = 0.0  # may yet be reached behind the end of the track
+    ratio = np.abs(miss) / np.hypot(spread, late)
+    worst = int(np.argmax(ratio))
+    return float(miss[worst]) if ratio[worst] > settings.most_gate_sd else 0.0

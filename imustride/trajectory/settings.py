@@ -68,6 +68,7 @@ class TrackSettings:
     most_strain: float = 5.5
     most_wander: float = 6.0
     longest_gap_s: float = 0.2
+    most_gate_sd: float = 4.0
     most_gate_miss_m: float = 0.3
     most_lead: float = 3.5  # standard deviations
     steps: int = 7

@@ -9,7 +9,7 @@ import numpy as np
 
 from imustride.kinematics import BladePath
 from imustride.trajectory.body import body_path
-from imustride.trajectory.gates import LEAD, gate_spread
+from imustride.trajectory.gates import LEAD, contradiction_m, gate_spread
 from imustride.trajectory.joint import Rhythm, solve
 from imustride.trajectory.middle import averaged, middle
 from imustride.trajectory.settings import TrackSettings
@@ -101,11 +101,16 @@ def track(
     on_s = tuple(np.asarray(clocks[side].reference(contacts_s[side][1:, 0])) for side in sides)
     end_s = max(float(np.asarray(clocks[side].reference(ends[side]))) for side in sides)
     rhythm = Rhythm(on_s, end_s, settings.usual_stride_s)
-    solution = solve(courses, on_ice, stopped, rhythm, gates, settings)
+    solution = solve(courses, on_ice, stopped, rhythm, None, settings)
     note = ""
-    if gates is not None and (strange := misfit_of_gates(solution, gates, settings)):
-        note, gates = strange, None
-        solution = solve(courses, on_ice, stopped, rhythm, None, settings)
+    if gates is not None:
+        lane = lane_of(courses, solution, rhythm, end_s, settings)
+        alone = body_path(courses, solution, rhythm, lane[0], None, settings)
+        through = solve(courses, on_ice, stopped, rhythm, gates, settings)
+        if note := misfit_of_gates(alone, through, gates, settings):
+            gates = None
+        else:
+            solution = through
     finish_s = float(solution.gate_s[-1]) if len(solution.gate_s) else end_s
     lane = lane_of(courses, solution, rhythm, finish_s, settings)
     body = body_path(courses, solution, rhythm, lane[0], gates, settings)
@@ -113,16 +118,17 @@ def track(
     return Tracks(paths, body, doubt_of(kinematics, ends, solution, settings), note)
 
 
-def misfit_of_gates(solution: Solution, gates: Gates, settings: TrackSettings) -> str:
-    """Say how the gates contradict the sensors, if they do."""
-    lead = abs(solution.value[LEAD]) / gate_spread(gates, settings)[LEAD]
-    miss_m = float(np.nanmax(np.abs(solution.gate_miss_m), initial=0.0))
-    fits = miss_m <= settings.most_gate_miss_m and lead <= settings.most_lead
-    if fits and solution.strain <= settings.most_strain:
+def misfit_of_gates(alone: BodyPath, through: Solution, gates: Gates, settings: TrackSettings) -> str:
+    """Say how the gates contradict the sensors, if they do: against the path without them, and in the fit through them."""
+    off_m = contradiction_m(alone, gates, settings)
+    lead = abs(through.value[LEAD]) / gate_spread(gates, settings)[LEAD]
+    missed_m = float(np.nanmax(np.abs(through.gate_miss_m), initial=0.0))
+    fits = missed_m <= settings.most_gate_miss_m and lead <= settings.most_lead
+    if off_m == 0.0 and fits and through.strain <= settings.most_strain:
         return ""
     return (
-        f"the times or positions of the gates do not fit the sensors (off by {miss_m:.1f} m): the paths were found "
-        "without them; check gates.csv and start_behind_m"
+        f"the times or positions of the gates do not fit the sensors (off by {max(abs(off_m), missed_m):.1f} m): the paths "
+        "were found without them; check gates.csv and start_behind_m"
     )
 
 
