@@ -121,7 +121,8 @@ def check_files(
 def session_of_files(files: Mapping[str, Path], columns: Path) -> Session:
     """Make a session of what a TOML file says about columns, units and sensors."""
     where = f"{columns.resolve().parent.name}/{columns.name}"
-    content = {key: value for key, value in read_toml(columns, where).items() if key not in NOT_OF_FILES}
+    raw = read_toml(columns, where, "a .toml file with [columns] and [units]; correct --columns")
+    content = {key: value for key, value in raw.items() if key not in NOT_OF_FILES}
     told = content.get("sensors")
     known = (
         {entry.get("place"): entry for entry in told or [] if isinstance(entry, dict)}

@@ -206,7 +206,8 @@ def read_session(folder: Path) -> Session:
     """
     file = folder if folder.suffix == ".toml" else folder / "session.toml"
     where = f"{file.resolve().parent.name}/{file.name}"
-    return declared(read_toml(file, where), file.parent, where)
+    wanted = "a session folder with a session.toml; see `imustride prepare`"
+    return declared(read_toml(file, where, wanted), file.parent, where)
 
 
 def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
@@ -226,7 +227,7 @@ def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
     FileFormatError
         With every problem at once.
     """
-    raw = _tuples(content)
+    raw = tuples(content)
     problems = checks.problems(raw, folder)
     if "folder" in raw:  # a field of the record, not a key of the file
         problems.append("folder: unknown key; remove it or correct its spelling")
@@ -234,7 +235,7 @@ def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
     try:
         session = Session.model_validate({**raw, "folder": folder}, strict=True)
     except ValidationError as error:
-        problems = _schema_problems(error, raw) + problems
+        problems = schema_problems(error, raw) + problems
     if problems or session is None:
         unique = list(dict.fromkeys(problems))
         message = f"{where}: {len(unique)} problem{'s' if len(unique) > 1 else ''}: {'; '.join(unique)}"
@@ -242,8 +243,16 @@ def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
     return session.inherited()
 
 
-def read_toml(file: Path, where: str) -> dict[str, Any]:
+def read_toml(file: Path, where: str, wanted: str) -> dict[str, Any]:
     """Read a TOML file of at most `MAX_TOML_BYTES`.
+
+    Parameters
+    ----------
+    file : Path
+    where : str
+        Name of the file, for messages.
+    wanted : str
+        What should be there and what to do, for messages.
 
     Raises
     ------
@@ -251,12 +260,13 @@ def read_toml(file: Path, where: str) -> dict[str, Any]:
         If it is missing, too large, or no valid TOML in UTF-8.
     """
     if not file.is_file():
-        message = (
-            f"{where}: no such file; wanted a session folder with a session.toml; see `imustride prepare`"
-        )
+        message = f"{where}: no such file; wanted {wanted}"
         raise FileFormatError(message)
     if file.stat().st_size > MAX_TOML_BYTES:
-        message = f"{where}: {file.stat().st_size} bytes, wanted less than {MAX_TOML_BYTES}; is this a session file?"
+        message = (
+            f"{where}: {file.stat().st_size} bytes, wanted less than {MAX_TOML_BYTES}; is this the right file? "
+            f"wanted {wanted}"
+        )
         raise FileFormatError(message)
     try:
         return tomllib.loads(file.read_text(encoding="utf-8-sig"))
@@ -268,12 +278,12 @@ def read_toml(file: Path, where: str) -> dict[str, Any]:
         raise FileFormatError(message) from error
 
 
-def _tuples(value: Any) -> Any:
+def tuples(value: Any) -> Any:
     """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
     if isinstance(value, dict):
-        return {key: _tuples(entry) for key, entry in value.items()}
+        return {key: tuples(entry) for key, entry in value.items()}
     if isinstance(value, list):
-        return tuple(_tuples(entry) for entry in value)
+        return tuple(tuples(entry) for entry in value)
     return value
 
 
@@ -304,7 +314,7 @@ def _given(part: Strict) -> dict[str, Any]:
     return part.model_dump(exclude_none=True)
 
 
-def _schema_problems(error: ValidationError, raw: dict[str, Any]) -> list[str]:
+def schema_problems(error: ValidationError, raw: dict[str, Any]) -> list[str]:
     """One line a place in the file; the branches of a union are joined."""
     wanted: dict[str, tuple[str, list[str]]] = {}
     for entry in error.errors():

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from imustride.errors import CalibrationError
 from imustride.recording import own
+from imustride.session import tuples
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -142,7 +143,7 @@ def parse_calibration(text: str, where: str) -> Calibration:
         As `read_calibration`.
     """
     try:
-        raw = _tuples(tomllib.loads(text))
+        raw = tuples(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         message = f"{where}: not valid TOML: {error}; correct the calibration file"
         raise CalibrationError(message) from error
@@ -191,13 +192,6 @@ def _read_text(path: Path, where: str) -> str:
     except UnicodeDecodeError as error:
         message = f"{where}: not valid TOML: {error}; correct the calibration file"
         raise CalibrationError(message) from error
-
-
-def _tuples(value: Any) -> Any:
-    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
-    if isinstance(value, dict):
-        return {key: _tuples(entry) for key, entry in value.items()}
-    return tuple(_tuples(entry) for entry in value) if isinstance(value, list) else value
 
 
 def _correction(

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-import tomllib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
 from imustride.errors import FileFormatError, SettingsError
 from imustride.inspection.guessing import guess
-from imustride.session import MAX_TOML_BYTES, Columns, Latitude, Ranged, Sensor, Session, Units
+from imustride.session import (
+    Columns,
+    Latitude,
+    Ranged,
+    Sensor,
+    Session,
+    Units,
+    read_toml,
+    schema_problems,
+    tuples,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -33,30 +42,14 @@ def read_declaration(path: Path) -> Declaration:
         If the file is missing, no TOML, or holds an unknown key or a wrong value; all of them at once.
     """
     where = f"{path.absolute().parent.name}/{path.name}"
-    if not path.is_file() or path.stat().st_size > MAX_TOML_BYTES:
-        message = f"{where}: no such file, or none of columns and units; wanted a .toml file with [columns] and [units]"
-        raise FileFormatError(message)
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        message = f"{where}: not valid TOML: {error}; correct this line"
-        raise FileFormatError(message) from error
+    raw = tuples(read_toml(path, where, "a .toml file with [columns] and [units]; correct --columns"))
     kept = {
         key: value for key, value in raw.items() if key in Declaration.model_fields or key not in OF_SESSIONS
     }
     try:
-        return Declaration.model_validate(_tuples(kept), strict=True)
+        return Declaration.model_validate(kept, strict=True)
     except ValidationError as error:
-        problems = [
-            f"{'.'.join(map(str, entry['loc']))}: "
-            + (
-                "unknown key, remove it or correct its spelling"
-                if entry["type"] == "extra_forbidden"
-                else entry["msg"].replace("Input should be", "wanted")
-            )
-            for entry in error.errors()
-        ]
-        message = f"{where}: {'; '.join(dict.fromkeys(problems))}; correct the file"
+        message = f"{where}: {'; '.join(schema_problems(error, kept))}; correct the file"
         raise FileFormatError(message) from error
 
 
@@ -137,10 +130,3 @@ def _named(columns: Columns) -> str:
         for what, names in taken.items()
         if names is not None
     )
-
-
-def _tuples(value: Any) -> Any:
-    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
-    if isinstance(value, dict):
-        return {key: _tuples(entry) for key, entry in value.items()}
-    return tuple(_tuples(entry) for entry in value) if isinstance(value, list) else value

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, ValidationError
 
 from imustride.errors import FileFormatError
-from imustride.session import MAX_TOML_BYTES, Conditions, Device, Label, Latitude, Surface, Worn, Written
+from imustride.session import (
+    Conditions,
+    Device,
+    Label,
+    Latitude,
+    Surface,
+    Worn,
+    Written,
+    read_toml,
+    schema_problems,
+    tuples,
+)
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -100,23 +110,11 @@ def read_kit(path: Path) -> Kit:
     FileFormatError
         If the file is missing, no TOML, or holds unknown keys or wrong values; all of them at once.
     """
-    if not path.is_file() or path.stat().st_size > MAX_TOML_BYTES:
-        message = (
-            f"{path.name}: no such file, or too large; wanted the kit of the day, a .toml file; correct --kit"
-        )
-        raise FileFormatError(message)
+    raw = tuples(read_toml(path, path.name, "the kit of the day, a .toml file; correct --kit"))
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-        file = _File.model_validate(_tuples(raw), strict=True)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        message = f"{path.name}: not valid TOML: {error}; correct this line"
-        raise FileFormatError(message) from error
+        file = _File.model_validate(raw, strict=True)
     except ValidationError as error:
-        problems = [
-            f"{'.'.join(map(str, entry['loc']))}: {entry['msg'].replace('Input should be', 'wanted')}"
-            for entry in error.errors()
-        ]
-        message = f"{path.name}: {'; '.join(dict.fromkeys(problems))}; correct the file"
+        message = f"{path.name}: {'; '.join(schema_problems(error, raw))}; correct the file"
         raise FileFormatError(message) from error
     problems = _problems(file)
     if problems:
@@ -158,10 +156,3 @@ def _problems(file: _File) -> list[str]:
 
 def _without(entry: dict[str, Any], key: str) -> dict[str, Any]:
     return {name: value for name, value in entry.items() if name != key}
-
-
-def _tuples(value: Any) -> Any:
-    """TOML arrays as tuples: what strict validation takes for a fixed number of entries."""
-    if isinstance(value, dict):
-        return {key: _tuples(entry) for key, entry in value.items()}
-    return tuple(_tuples(entry) for entry in value) if isinstance(value, list) else value

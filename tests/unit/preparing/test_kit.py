@@ -37,12 +37,12 @@ def test_the_newest_calibration_that_is_not_younger_than_the_test_is_taken(tmp_p
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("surface = 'grass'", "surface: wanted 'ice' or 'synthetic'"),
-        ("athlete = 'A07'", "athlete: Extra inputs"),
+        ("surface = 'grass'", "surface: found 'grass'; wanted 'ice' or 'synthetic'"),
+        ("athlete = 'A07'", "athlete: unknown key; remove it"),
         ("surface = ", "not valid TOML"),
         ("logs = '{name}.csv'", "unknown {name}; wanted {date}"),
         ("[[devices]]\ndevice = 'S1'\n[[devices]]\ndevice = 'S1'", "devices: 'S1' is there twice"),
-        ("[[places]]\nplace = 'hat'", "places.0.place"),
+        ("[[places]]\nplace = 'hat'", "places[0].place: found 'hat'; wanted 'left_skate'"),
     ],
 )
 def test_a_wrong_kit_is_refused_in_one_line(tmp_path, text, said):
