@@ -34,6 +34,18 @@ def pieces(count: int, length: int = PIECE) -> Iterator[slice]:
         yield slice(start, min(start + length, count))
 
 
+def stretches(flags: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return every stretch of True: its first sample and the one behind its last, shape (n, 2).
+
+    Examples
+    --------
+    >>> stretches(np.array([True, False, True, True])).tolist()
+    [[0, 1], [2, 4]]
+    """
+    change = np.diff(flags.astype(np.int8), prepend=0, append=0)
+    return np.column_stack((np.flatnonzero(change == 1), np.flatnonzero(change == -1)))
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class SensorLog:
     """One sensor's file content in SI units, time stamps as found.

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.frames import about_vector, turned_matrices
+from imustride.recording import stretches
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,11 +19,9 @@ if TYPE_CHECKING:
 def breaks_in(recording: Recording, piece: slice, settings: BladeSettings) -> NDArray[np.int64]:
     """First and last sample, from the start of the piece, of stretches whose turning is not known, shape (b, 2)."""
     unknown = ~recording.measured[piece] | recording.clipped[piece, 1]
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], unknown, [False])).astype(np.int8))).reshape(
-        -1, 2
-    )
-    long = (edges[:, 1] - edges[:, 0]) / recording.rate_hz > settings.shortest_break_s
-    return np.asarray(edges[long] - [0, 1])
+    spans = stretches(unknown)
+    long = (spans[:, 1] - spans[:, 0]) / recording.rate_hz > settings.shortest_break_s
+    return np.asarray(spans[long] - [0, 1])
 
 
 def relevelled(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.errors import SettingsError
-from imustride.recording import own
+from imustride.recording import own, stretches
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -162,8 +162,7 @@ def spans_where(
     calm: Calm, still: NDArray[np.bool_], gravity: float, rate_hz: float, settings: RestSettings
 ) -> Spans:
     """Find the long stretches of windows that count as still, in which gravity does not wander."""
-    edges = np.diff(still.astype(np.int8), prepend=0, append=0)
-    begin, end = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    begin, end = stretches(still).T
     spans = np.column_stack((begin * calm.hop, (end - 1) * calm.hop + calm.window))
     wander = np.linalg.norm(calm.mean[end - 1] - calm.mean[begin], axis=1)
     long = spans[:, 1] - spans[:, 0] >= settings.shortest_s * rate_hz

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.errors import SignalQualityError
+from imustride.recording import stretches
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -192,12 +193,11 @@ def _same_attitude(
 
 def _longest(flags: NDArray[np.bool_]) -> tuple[int, int]:
     """Begin of the longest run of True and the index behind it."""
-    edges = np.diff(flags.astype(np.int8), prepend=0, append=0)
-    begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    if not len(begins):
+    spans = stretches(flags)
+    if not len(spans):
         return 0, 0
-    longest = int(np.argmax(ends - begins))
-    return int(begins[longest]), int(ends[longest])
+    begin, end = spans[np.argmax(spans[:, 1] - spans[:, 0])]
+    return int(begin), int(end)
 
 
 def _refuse_turning(

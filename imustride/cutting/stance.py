@@ -9,6 +9,7 @@ import numpy as np
 
 from imustride.errors import SignalQualityError
 from imustride.kinematics import Cut
+from imustride.recording import stretches
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,12 +44,6 @@ def block_statistics(
     mean = blocks.mean(axis=2)
     square = np.einsum("abs,abs->ab", blocks, blocks) / size
     return mean.T, np.sqrt(np.maximum(square - mean**2, 0.0)).T
-
-
-def spans(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return the half-open spans (from, to) in which a mask is True, shape (k, 2)."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return edges.reshape(-1, 2)
 
 
 def quiet_blocks(
@@ -102,11 +97,11 @@ def cut(recording: Recording, settings: StanceSettings | None = None) -> Cut:
     quiet, energy, size = quiet_blocks(recording, settings)
     step_s = size / recording.rate_hz
     moving = ~quiet
-    pauses = spans(quiet)
+    pauses = stretches(quiet)
     for first, last in pauses:
         if first > 0 and last < len(quiet) and (last - first) * step_s < settings.joining_pause_s:
             moving[first:last] = True
-    movements = spans(moving)
+    movements = stretches(moving)
     name = recording.place
     if len(movements) == 0:
         message = f"{name}: nothing moves in this recording; wanted a run; check the file and its units"
@@ -142,7 +137,7 @@ def stance_before(
     """Return the last quiet span that ends where the motion begins, if it is long enough."""
     if first == 0:
         return None
-    begin = spans(quiet[:first])[-1][0]
+    begin = stretches(quiet[:first])[-1][0]
     begin = max(begin, first - round(settings.longest_stance_s / step_s))
     return (int(begin), first) if (first - begin) * step_s >= settings.shortest_stance_s else None
 
@@ -151,7 +146,7 @@ def stance_after(
     quiet: NDArray[np.bool_], last: int, step_s: float, settings: StanceSettings
 ) -> tuple[int, int] | None:
     """Return the longest quiet span after the motion, if there is one."""
-    after = spans(quiet[last:]) + last
+    after = stretches(quiet[last:]) + last
     if len(after) == 0:
         return None
     begin, end = after[np.argmax(after[:, 1] - after[:, 0])]

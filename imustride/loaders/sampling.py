@@ -15,7 +15,7 @@ from imustride.errors import SignalQualityError
 from imustride.loaders.clipping import clipped_samples
 from imustride.loaders.filling import fill
 from imustride.loaders.stamps import Instants, instants
-from imustride.recording import Recording, SamplingQuality
+from imustride.recording import Recording, SamplingQuality, stretches
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -82,7 +82,7 @@ def regularise(log: SensorLog) -> Recording:
             duplicates=found.duplicates,
             missing_samples=int(lost.sum()),
             gaps=_spans(~measured, found),
-            bridged=_count_runs(lost & measured),
+            bridged=len(stretches(lost & measured)),
             clipped_samples=int(np.count_nonzero(clipped[:, 0] | clipped[:, 1])),
         ),
     )
@@ -112,21 +112,11 @@ def _on_grid(flags: NDArray[np.bool_], place: NDArray[np.float64], count: int) -
     return even
 
 
-def _edges(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """First and last index of every run of True."""
-    change = np.diff(flags.astype(np.int8), prepend=0, append=0)
-    return np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
-
-
-def _count_runs(flags: NDArray[np.bool_]) -> int:
-    return len(_edges(flags)[0]) if flags.any() else 0
-
-
 def _spans(masked: NDArray[np.bool_], found: Instants) -> tuple[tuple[float, float], ...]:
     """Spans from the last measured sample before each hole to the first after it, own clock [s]."""
     if not masked.any():
         return ()
-    first, last = _edges(masked)
-    before, behind = np.maximum(first - 1, 0), np.minimum(last + 1, len(masked) - 1)
+    first, after = stretches(masked).T
+    before, behind = np.maximum(first - 1, 0), np.minimum(after, len(masked) - 1)
     times = found.start_s + np.stack((before, behind), axis=1) * found.period_s
     return tuple((float(start), float(to)) for start, to in times)

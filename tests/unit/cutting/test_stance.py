@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imustride.cutting.stance import cut, spans
+from imustride.cutting.stance import cut
 from imustride.errors import SignalQualityError
 from imustride.recording import Recording
 from imustride.session import Sensor
@@ -135,17 +135,3 @@ def test_what_is_missing_is_said_in_one_line_with_the_place(pieces, said):
     assert str(caught.value).startswith("left_skate")
     assert "\n" not in str(caught.value)
     assert "wanted" in str(caught.value)
-
-
-@pytest.mark.parametrize(
-    ("mask", "expected"),
-    [
-        ([], []),
-        ([False, False], []),
-        ([True], [(0, 1)]),
-        ([True, True, False, True], [(0, 2), (3, 4)]),
-        ([False, True, True], [(1, 3)]),
-    ],
-)
-def test_spans_are_half_open(mask, expected):
-    assert [tuple(span) for span in spans(np.array(mask, bool))] == expected
