@@ -289,8 +289,7 @@ def sides_of(result: RunResult | None, settings: Settings) -> Told:
         return "contradicts"
     off_s = {}
     for side in SIDES:
-        clock = result.clocks[side]
         at_s = result.pushes.loc[result.pushes["side"] == side, "blade_off_s"].to_numpy(dtype=np.float64)
-        off_s[side] = (at_s - clock.offset_s + clock.drift * clock.at_s) / (1.0 + clock.drift)
+        off_s[side] = result.clocks[side].own(at_s)
     said = set(sides_told(result.kinematics, off_s, settings.quality.sides).values())
     return "as declared" if said == {"as declared"} else "cannot tell"

@@ -34,6 +34,10 @@ class Clock:
         """Times on the reference clock [s] of times on the own clock [s]."""
         return own_s + self.offset_s + self.drift * (own_s - self.at_s)
 
+    def own(self, reference_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Times on the own clock [s] of times on the reference clock [s]."""
+        return np.asarray((reference_s - self.offset_s + self.drift * self.at_s) / (1.0 + self.drift))
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SharedShocks:
