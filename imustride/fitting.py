@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from imustride.calibration import local_gravity_m_s2
 from imustride.checking.limits import CheckLimits
-from imustride.constants import PLACES, STANDARD_GRAVITY_M_S2
+from imustride.constants import PLACES
 from imustride.errors import FileFormatError, SettingsError
 from imustride.fitting_views import Looked, Source, look
 from imustride.pipeline import read_gate_times
@@ -62,9 +62,7 @@ def check_session(
     session = read_session(folder)
     runs, movements, missing = chosen(session, run, fitting=fitting)
     settings = Settings()
-    gravity = (
-        STANDARD_GRAVITY_M_S2 if session.latitude_deg is None else local_gravity_m_s2(session.latitude_deg)
-    )
+    gravity = local_gravity_m_s2(session.latitude_deg)
     looked = [
         look(movement.kind, "fitting", sources(session, movement), gravity, session.date, settings)
         for movement in movements
@@ -104,9 +102,7 @@ def check_files(
         message = f"{unknown[0]}: no such place; wanted PLACE=FILE with a place of {', '.join(PLACES)}"
         raise SettingsError(message)
     session = session_of_files(files, columns)
-    gravity = (
-        STANDARD_GRAVITY_M_S2 if session.latitude_deg is None else local_gravity_m_s2(session.latitude_deg)
-    )
+    gravity = local_gravity_m_s2(session.latitude_deg)
     found = {}
     for place, written in files.items():
         path, group = split_group(written.as_posix())

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from imustride.calibration import apply, local_gravity_m_s2, read_calibration
-from imustride.constants import SKATES, STANDARD_GRAVITY_M_S2
+from imustride.constants import SKATES
 from imustride.cutting.window import window
 from imustride.errors import FileFormatError, ImustrideError, SignalQualityError
 from imustride.inspection import unit_errors
@@ -83,9 +83,7 @@ def read_one(session: Session, run: Run, place: str) -> Recording:
     path = session.calibration_path(session.sensor(place))
     if path is not None:
         recording = apply(recording, read_calibration(path))
-    gravity_m_s2 = (
-        STANDARD_GRAVITY_M_S2 if session.latitude_deg is None else local_gravity_m_s2(session.latitude_deg)
-    )
+    gravity_m_s2 = local_gravity_m_s2(session.latitude_deg)
     wrong = unit_errors(recording, gravity_m_s2, is_calibrated=path is not None)
     if wrong:
         message = f"{log.source}: {'; '.join(wrong)}"

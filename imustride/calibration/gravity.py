@@ -6,18 +6,19 @@ import math
 
 from imustride.constants import (
     FREE_AIR_GRADIENT_S2,
+    STANDARD_GRAVITY_M_S2,
     WGS84_ECCENTRICITY_SQUARED,
     WGS84_EQUATOR_M_S2,
     WGS84_SOMIGLIANA_K,
 )
 
 
-def local_gravity_m_s2(latitude_deg: float, height_m: float = 0.0) -> float:
-    """Normal gravity of the WGS-84 ellipsoid.
+def local_gravity_m_s2(latitude_deg: float | None, height_m: float = 0.0) -> float:
+    """Normal gravity of the WGS-84 ellipsoid; standard gravity where nobody knows the latitude.
 
     Parameters
     ----------
-    latitude_deg : float
+    latitude_deg : float or None
         Geodetic latitude [deg].
     height_m : float
         Height above the ellipsoid [m].
@@ -41,6 +42,8 @@ def local_gravity_m_s2(latitude_deg: float, height_m: float = 0.0) -> float:
     >>> round(local_gravity_m_s2(45.0), 6)
     9.806198
     """
+    if latitude_deg is None:
+        return STANDARD_GRAVITY_M_S2
     sine_squared = math.sin(math.radians(latitude_deg)) ** 2
     surface = (
         WGS84_EQUATOR_M_S2

@@ -61,9 +61,7 @@ def inspect(
 
 
 def _inspect_session(session: Session) -> list[SensorReport]:
-    gravity = (
-        STANDARD_GRAVITY_M_S2 if session.latitude_deg is None else local_gravity_m_s2(session.latitude_deg)
-    )
+    gravity = local_gravity_m_s2(session.latitude_deg)
     entries = [(run.name, run.files) for run in session.runs]
     entries += [(movement.kind, movement.files) for movement in session.movements]
     reports = []

@@ -23,3 +23,7 @@ def test_gravity_falls_with_height():
     # 3.086e-6 per metre of height; a rink at 1600 m.
     assert local_gravity_m_s2(40, 1600) == pytest.approx(9.801697 - 0.0049376, abs=1e-6)
     assert local_gravity_m_s2(40, 1600) == pytest.approx(WGS().normal_gravity(40, 1600), abs=2e-5)
+
+
+def test_standard_gravity_stands_in_where_nobody_knows_the_latitude():
+    assert local_gravity_m_s2(None) == 9.80665
