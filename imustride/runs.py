@@ -126,18 +126,26 @@ def analyse_as_declared(
     judgement = judge(kinematics, off_s, pushes, settings.quality)
     if judgement.swapped:
         pushes["flags"] = flagged(pushes["flags"], "sides_swapped")
-    for side in {side for some in tracks if some.doubt for side in some.paths}:
-        of_side = pushes["side"] == side
-        pushes.loc[of_side, "flags"] = flagged(pushes.loc[of_side, "flags"], "path_doubtful")
     reason = "; ".join((*faults.values(), *judgement.faults))
-    if body is not None and np.isfinite(body.gate_miss_m[-1:]).any():
-        beyond = pushes["blade_off_s"] > body.gate_s[-1]
-        pushes.loc[beyond, "flags"] = flagged(pushes.loc[beyond, "flags"], "after_finish")
+    flag_tracks(pushes, tracks)
     notes = (*run_notes(recordings, by_side), *path_notes(tracks))
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
         swapped=judgement.swapped, paths=paths, body=body, gates=gates,
     )  # fmt: skip
+
+
+def flag_tracks(pushes: pd.DataFrame, tracks: Sequence[Tracks]) -> None:
+    """Flag pushes whose path was refused or found against the gates, and those behind the last gate."""
+    for some in tracks:
+        of_feet = pushes["side"].isin(list(some.paths))
+        for told, word in ((some.doubt, "path_doubtful"), (some.note, "gates_left_out")):
+            if told:
+                pushes.loc[of_feet, "flags"] = flagged(pushes.loc[of_feet, "flags"], word)
+    body = tracks[0].body if len(tracks) == 1 and not tracks[0].doubt else None
+    if body is not None and np.isfinite(body.gate_miss_m[-1:]).any():
+        beyond = pushes["blade_off_s"] > body.gate_s[-1]
+        pushes.loc[beyond, "flags"] = flagged(pushes.loc[beyond, "flags"], "after_finish")
 
 
 def flagged(flags: pd.Series[str], word: str) -> pd.Series[str]:

@@ -180,7 +180,13 @@ def _told(result: SessionResult, page: Path | None) -> dict[str, Any]:
         name: table.astype(object).where(table.notna(), None).to_dict("records")
         for name, table in tables.items()
     }
-    return {"athlete": result.session.athlete, **rows, "notes": list(result.notes), "page": page}
+    notes = [*result.notes, *_run_notes(result)]
+    return {"athlete": result.session.athlete, **rows, "notes": notes, "page": page}
+
+
+def _run_notes(result: SessionResult) -> list[str]:
+    """What a reader of single runs should know."""
+    return [f"{run.name}: {note}" for run in result.runs for note in run.notes]
 
 
 def _readable(result: SessionResult, last: str) -> list[str]:
@@ -208,7 +214,8 @@ def _readable(result: SessionResult, last: str) -> list[str]:
             "",
         )
         lines += ["", *columns([heading, *rows], right=(1, 2, 3, 4))]
-    return [*lines, "", last]
+    notes = _run_notes(result)
+    return [*lines, "", *([*notes, ""] if notes else []), last]
 
 
 def _counted(row: dict[str, Any]) -> str:

@@ -32,6 +32,7 @@ FLAGS = (
     "clipped",
     "sides_swapped",
     "path_doubtful",
+    "gates_left_out",
 )
 EVENT_GUARD_S = 0.02
 RESTS_ON_BLADE_ON = (

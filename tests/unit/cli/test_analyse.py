@@ -141,3 +141,13 @@ def test_a_folder_of_other_things_is_refused_before_any_work(pipeline, command, 
 def test_control_characters_never_reach_the_terminal(command, tmp_path):
     _, out, err = command("analyse", "demo\x1b[31m", "--out", tmp_path / "results")
     assert "\x1b" not in out + err
+
+
+def test_what_a_run_should_be_known_by_stands_below_the_table(pipeline, make_result, command, tmp_path):
+    result = make_result()
+    first = dataclasses.replace(result.runs[0], notes=("the gates lie elsewhere",))
+    pipeline.analyse_session = lambda *_: dataclasses.replace(result, runs=(first, *result.runs[1:]))
+    _, out, _ = command("analyse", "demo", "--out", tmp_path / "results")
+    assert out.splitlines()[-3:-1] == [f"{first.name}: the gates lie elsewhere", ""]
+    _, out, _ = command("analyse", "demo", "--out", tmp_path / "more", "--json")
+    assert f"{first.name}: the gates lie elsewhere" in json.loads(out)["sessions"][0]["notes"]
