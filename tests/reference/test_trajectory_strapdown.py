@@ -53,6 +53,7 @@ def kinematics(motion, end_s, **changes):
         "acceleration_m_s2": force,
         "angular_velocity_rad_s": motion.rate,
         "earth_from_segment": motion.attitude,
+        "clipped": np.zeros((len(force), 2), bool),
     }
     count = len(force)
     return Kinematics(
@@ -61,7 +62,6 @@ def kinematics(motion, end_s, **changes):
         rate_hz=RATE_HZ,
         velocity_m_s=np.zeros((count, 3)),
         measured=np.ones(count, bool),
-        clipped=np.zeros((count, 2), bool),
         cut=Cut((-REST_S, -0.1), (0.0, end_s)),
         position_m=motion.lever_m,
         **(values | changes),
