@@ -190,7 +190,11 @@ def angle_between(a: Floats, b: Floats) -> Floats:
 
 def about_vector(rotation_rad: Floats) -> Floats:
     """Return the turn about a vector by its length [rad], shape (3,) to (3, 3)."""
-    half = 0.5 * float(np.linalg.norm(rotation_rad))
+    return np.asarray(about_vectors(rotation_rad[np.newaxis])[0])
+
+
+def about_vectors(rotation_rad: Floats) -> Floats:
+    """Return the turns about vectors by their length [rad], shape (n, 3) to (n, 3, 3)."""
+    half = 0.5 * np.linalg.norm(rotation_rad, axis=1, keepdims=True)
     # np.sinc(t) is sin(pi t) / (pi t): exact also for no turn at all.
-    quaternion = np.concatenate(([np.cos(half)], 0.5 * np.sinc(half / np.pi) * rotation_rad))
-    return np.asarray(matrix_from_quaternion(quaternion[np.newaxis])[0])
+    return matrix_from_quaternion(np.hstack((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotation_rad)))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.calibration.triad import Triad, triad
-from imustride.frames import matrix_from_quaternion
+from imustride.frames import about_vectors
 from imustride.recording import own
 
 if TYPE_CHECKING:
@@ -248,7 +248,7 @@ def _linear(turns: Turns, matrix: Floats) -> tuple[Floats, Floats]:
     """Misses of the turns, shape (n, 3), and their derivatives by the entries of the matrix, shape (n, 3, 9)."""
     ends, start_from_step, angle = _ends(turns, matrix)
     # In the middle of a step, as a turn back by half of it tells: that is where its share acts.
-    middle = start_from_step @ _turn(-0.5 * angle)
+    middle = start_from_step @ np.ascontiguousarray(about_vectors(-0.5 * angle))
     shares = np.einsum("nij,nk->nijk", middle, turns.angle).reshape(len(angle), 27)
     turned = np.add.reduceat(shares, turns.first, axis=0).reshape(-1, 3, 9)
     jacobian = np.cross(turned, ends[:, :, np.newaxis], axisa=1, axisb=1, axisc=1)
@@ -258,16 +258,9 @@ def _linear(turns: Turns, matrix: Floats) -> tuple[Floats, Floats]:
 def _ends(turns: Turns, matrix: Floats) -> tuple[Floats, Floats, Floats]:
     """Gravity behind each turn as seen before it, shape (n, 3); the turns up to each step, and its own."""
     angle = turns.angle @ matrix.T
-    start_from_step = _joined(_turn(angle), turns.first)
+    start_from_step = _joined(np.ascontiguousarray(about_vectors(angle)), turns.first)
     last = np.append(turns.first[1:], len(angle)) - 1
     return np.einsum("nij,nj->ni", start_from_step[last], turns.after), start_from_step, angle
-
-
-def _turn(rotation_rad: Floats) -> Floats:
-    """Return the turns about vectors by their length [rad], shape (n, 3) to (n, 3, 3)."""
-    half = 0.5 * np.linalg.norm(rotation_rad, axis=1, keepdims=True)
-    quaternion = np.hstack((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotation_rad))
-    return np.ascontiguousarray(matrix_from_quaternion(quaternion))
 
 
 def _joined(turns: Floats, first: NDArray[np.intp]) -> Floats:

@@ -41,6 +41,12 @@ def test_turns_about_the_vertical():
         assert frames.about_z(angle) == pytest.approx(Rotation.from_euler("z", angle).as_matrix(), abs=1e-14)
 
 
+def test_turns_about_vectors(rotations):
+    found = frames.about_vectors(rotations.as_rotvec())
+    assert found == pytest.approx(rotations.as_matrix(), abs=1e-14)
+    assert frames.about_vector(rotations.as_rotvec()[7]) == pytest.approx(found[7], abs=1e-14)
+
+
 def test_levelling_is_the_smallest_turn(rotations):
     for up in rotations.as_matrix()[:, 2]:
         found = Rotation.from_matrix(frames.level_from_gravity(up))
