@@ -11,7 +11,7 @@ from imustride.calibration.coverage import Coverage, coverage
 from imustride.calibration.faces_fit import fit_faces
 from imustride.calibration.norm_fit import PARAMETERS, NormFit, fit_norm, triangular
 from imustride.calibration.outliers import OutlierSettings, without_outliers
-from imustride.calibration.triad import Triad, triad
+from imustride.calibration.triad import NORMAL, Triad, triad
 from imustride.recording import own
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     Model = Callable[[Floats], tuple[Floats, Floats]]
 
 USUAL_WEIGHT = 6
-NORMAL = 1.959964  # half of a 95 % interval, normal distribution
 FREE = "positions set by hand, length of gravity"
 FACES = "six faces of the housing"
 FEW = "six positions set by hand, length of gravity"

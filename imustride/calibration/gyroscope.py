@@ -15,7 +15,7 @@ from imustride.calibration.between import (
     rough_scale,
     turns_between,
 )
-from imustride.calibration.triad import Triad, triad
+from imustride.calibration.triad import NORMAL, Triad, triad
 from imustride.calibration.turns import rest_level
 from imustride.errors import SignalQualityError
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 AT_REST = "bias at rest, scale as declared"
 BETWEEN = "turns between positions, by gravity"
-NORMAL = 1.959964
 # A wrong unit shows where another one misses the turns by so little [rad], and so many times less.
 CLEAR_RAD = 0.2
 CLEARLY = 3.0

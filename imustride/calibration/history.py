@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from imustride.calibration.file import Calibration, Correction, read_calibration
-from imustride.calibration.triad import response
+from imustride.calibration.triad import NORMAL, response
 from imustride.errors import CalibrationError
 
 if TYPE_CHECKING:
@@ -36,7 +36,6 @@ LIMITS = {
     "gyroscope_scale_percent": 0.5,
     "gyroscope_skew_deg": 0.5,
 }
-UNCERTAIN = 1.96
 # The numbers of two devices are told apart by bias, scale and skew of the accelerometer: another's when its
 # distance is this small, and the own one's so many times larger.
 LIKE = 0.5
@@ -142,7 +141,7 @@ def next_step(before: Step | None, after: Calibration, errors: Errors) -> Step:
             return Step(after, errors, {}, "not comparable")
         for key, values, sd in _changes(name, old, new, before.errors, errors):
             change[key] = float(np.abs(values).max())
-            sure = np.abs(values) > UNCERTAIN * sd
+            sure = np.abs(values) > NORMAL * sd
             certain |= bool(sure.any())
             if (sure & (np.abs(values) > LIMITS[key])).any():
                 beyond.append(key)

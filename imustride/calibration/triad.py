@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 PAIRS = ((0, 1), (0, 2), (1, 2))
+NORMAL = 1.959964  # half of a 95 % interval in standard errors, normal distribution
 
 
 @dataclass(frozen=True, eq=False, slots=True)

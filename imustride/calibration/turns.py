@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.calibration.rest import RestSettings
-from imustride.calibration.triad import Triad, triad
+from imustride.calibration.triad import NORMAL, Triad, triad
 from imustride.errors import SignalQualityError
 from imustride.recording import own
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-NORMAL = 1.959964
 AXES = "xyz"
 
 
