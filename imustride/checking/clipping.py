@@ -21,8 +21,8 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     clipped = recording.clipped[inside]
     share = float(clipped[:, 0].mean()) if len(clipped) else 0.0
     rate_s = float(clipped[:, 1].sum()) / recording.rate_hz
-    graded_parts = [graded(share, limits.clipped_share), graded(rate_s, limits.clipped_rate_s)]
-    verdict = worst([part for part, _ in graded_parts])
+    grades = [graded(share, limits.clipped_share), graded(rate_s, limits.clipped_rate_s)]
+    verdict, strain = worst(grades)
     words = [
         f"acceleration {100 * share:.1f} %" if share else "",
         f"angular velocity {1e3 * rate_s:.0f} ms" if rate_s else "",
@@ -34,7 +34,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         "" if verdict == "pass" else "set a larger range: 16 g and 2000 deg/s",
         100 * share if share else 1e3 * rate_s,
         "%" if share else "ms",
-        max(strain for _, strain in graded_parts),
+        strain,
     )
 
 

@@ -28,15 +28,17 @@ def judge(view: RecordingView, limits: CheckLimits) -> Outcome | None:
     if shared is None or not np.isfinite(shared.offset_s):
         return untold("no shared shock", limit, "see shared shocks")
     words = f"offset {shared.offset_s:+.4f} s +- {1e3 * shared.offset_sd_s:.1f} ms"
-    parts = [graded(shared.offset_sd_s, limits.clock_sd_s)]
+    grades = [graded(shared.offset_sd_s, limits.clock_sd_s)]
     if np.isfinite(shared.drift):
         words += f", drift {1e6 * shared.drift:+.0f} +- {1e6 * shared.drift_sd:.0f} ppm"
-        parts.append(graded(abs(shared.drift) - SPREADS * shared.drift_sd, limits.drift))
+        grades.append(graded(abs(shared.drift) - SPREADS * shared.drift_sd, limits.drift))
     else:
         words += ", drift not told"
-    verdict = worst([part for part, _ in parts])
+    verdict, strain = worst(grades)
     advice = (
-        "take another sensor: its clock runs off (50 ppm = 30 ms in 10 min)" if parts[-1][0] != "pass" else ""
+        "take another sensor: its clock runs off (50 ppm = 30 ms in 10 min)"
+        if grades[-1][0] != "pass"
+        else ""
     )
     return Outcome(
         verdict,
@@ -45,7 +47,7 @@ def judge(view: RecordingView, limits: CheckLimits) -> Outcome | None:
         "" if verdict == "pass" else advice or "sharper shocks, or a higher rate",
         1e6 * shared.drift,
         "ppm",
-        max(strain for _, strain in parts),
+        strain,
     )
 
 

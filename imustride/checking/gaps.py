@@ -18,12 +18,12 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     lost = float(1.0 - recording.measured.mean())
     longest_s = max((end - begin for begin, end in quality.gaps), default=0.0)
     bridged = quality.missing_samples / len(recording.measured) - lost
-    graded_parts = [
+    grades = [
         graded(lost, limits.gap_share),
         graded(longest_s, limits.gap_longest_s),
         graded(bridged, limits.bridged_share),
     ]
-    verdict = worst([part for part, _ in graded_parts])
+    verdict, strain = worst(grades)
     count = len(quality.gaps)
     if count:
         measured = (
@@ -42,7 +42,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         else "log on the sensor itself; a fresh memory card and battery; then record again",
         100 * (lost + bridged),
         "%",
-        max(strain for _, strain in graded_parts),
+        strain,
     )
 
 

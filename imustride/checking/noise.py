@@ -29,11 +29,11 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         return untold("too short", limit, "record for 10 s or more")
     width_hz = min(view.bandwidth_hz or np.inf, 0.5 * view.recording.rate_hz)
     acceleration, turning = (level / float(np.sqrt(width_hz)) for level in levels)
-    graded_parts = [
+    grades = [
         graded(acceleration, limits.acceleration_noise_m_s2_hz),
         graded(turning, limits.angular_velocity_noise_deg_s_hz),
     ]
-    verdict = worst([part for part, _ in graded_parts])
+    verdict, strain = worst(grades)
     return Outcome(
         verdict,
         f"{acceleration:.3f} m/s^2 and {turning:.3f} deg/s in 1 Hz",
@@ -41,7 +41,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         "" if verdict == "pass" else ADVICE,
         acceleration,
         "m/s^2/sqrt(Hz)",
-        max(strain for _, strain in graded_parts),
+        strain,
     )
 
 

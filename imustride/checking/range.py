@@ -23,8 +23,8 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     known = [(value, bounds, unit) for value, bounds, unit in declared if value is not None]
     if not known:
         return untold("not declared", limit, "declare acceleration_range_g and angular_velocity_range_deg_s")
-    graded_parts = [graded_low(value, bounds) for value, bounds, _ in known]
-    verdict = worst([part for part, _ in graded_parts])
+    grades = [graded_low(value, bounds) for value, bounds, _ in known]
+    verdict, strain = worst(grades)
     return Outcome(
         verdict,
         ", ".join(f"{value:g} {unit}" for value, _, unit in known),
@@ -34,7 +34,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         else "set the larger range on the device: 500 deg/s ruins the path of the blade",
         known[-1][0],
         known[-1][2],
-        max(strain for _, strain in graded_parts),
+        strain,
     )
 
 

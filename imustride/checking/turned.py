@@ -20,8 +20,8 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
     if view.turned_deg is None:
         return untold("no stance after the stop", limit, "stand still for 3 s after the stop")
     pitch, roll = (abs(angle) for angle in view.turned_deg)
-    graded_parts = [graded(pitch, limits.turned_pitch_deg), graded(roll, limits.turned_roll_deg)]
-    verdict = worst([part for part, _ in graded_parts])
+    grades = [graded(pitch, limits.turned_pitch_deg), graded(roll, limits.turned_roll_deg)]
+    verdict, strain = worst(grades)
     return Outcome(
         verdict,
         f"pitch {pitch:.1f}, roll {roll:.1f} deg",
@@ -29,7 +29,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
         "" if verdict == "pass" else "fasten the sensor again, and repeat the run",
         max(pitch, roll),
         "deg",
-        max(strain for _, strain in graded_parts),
+        strain,
     )
 
 

@@ -157,10 +157,17 @@ def graded_low(value: float, limits: tuple[float, float]) -> tuple[Verdict, floa
     return verdict, limits[0] / value if value > 0 else math.inf
 
 
-def worst(verdicts: Sequence[Verdict]) -> Verdict:
-    """Return the worst of some verdicts."""
-    order: tuple[Verdict, ...] = ("fail", "warn", "pass", "not told")
-    return next((verdict for verdict in order if verdict in verdicts), "not told")
+def worst(grades: Sequence[tuple[Verdict, float]]) -> tuple[Verdict, float]:
+    """Return the worst verdict of some grades, and the largest part of a limit.
+
+    Parameters
+    ----------
+    grades : sequence of (verdict, strain)
+        As `graded` gives them; at least one.
+    """
+    order: tuple[Verdict, ...] = ("fail", "warn", "pass")
+    verdicts = [verdict for verdict, _ in grades]
+    return next(verdict for verdict in order if verdict in verdicts), max(strain for _, strain in grades)
 
 
 def untold(measured: str, limit: str, advice: str = "") -> Outcome:

@@ -20,9 +20,9 @@ def test_large_is_good(value, verdict, strain):
 
 
 def test_the_worst_counts():
-    assert worst(["pass", "not told", "warn"]) == "warn"
-    assert worst(["not told"]) == "not told"
-    assert worst([]) == "not told"
+    assert worst([("pass", 0.9), ("fail", 3.0), ("warn", 1.5)]) == ("fail", 3.0)
+    assert worst([("warn", 1.2), ("pass", 0.4)]) == ("warn", 1.2)
+    assert worst([("pass", 0.4), ("pass", 0.9)]) == ("pass", 0.9)
 
 
 def test_the_quietest_moments_tell_the_noise(sensor):
