@@ -12,6 +12,23 @@ from imustride.constants import (
     WGS84_SOMIGLIANA_K,
 )
 
+# What gravity at rest shows in the units of files.
+GRAVITY_IN = {"m/s^2": STANDARD_GRAVITY_M_S2, "g": 1.0, "mg": 1000.0}
+
+
+def unit_it_looks_like(gravity: float, within: float) -> str:
+    """Say in which unit a file seems to be, by the gravity it shows at rest.
+
+    Parameters
+    ----------
+    gravity : float
+        As it stands in the file.
+    within : float
+        How far a real sensor may be off, as a part.
+    """
+    likely = [unit for unit, level in GRAVITY_IN.items() if abs(gravity / level - 1) <= within]
+    return f"this looks like {likely[0]}" if likely else "this is no known unit: counts?"
+
 
 def local_gravity_m_s2(latitude_deg: float | None, height_m: float = 0.0) -> float:
     """Normal gravity of the WGS-84 ellipsoid; standard gravity where nobody knows the latitude.

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.calibration.gravity import unit_it_looks_like
 from imustride.constants import STANDARD_GRAVITY_M_S2
 from imustride.errors import SignalQualityError
 
@@ -127,11 +128,7 @@ def refuse_unit(found: float, gravity_m_s2: float, unit: str, settings: TableSet
     if abs(found / gravity_m_s2 - 1) <= settings.gravity_within:
         return
     in_file = found / (STANDARD_GRAVITY_M_S2 if unit == "g" else 1.0)
-    known = {"m/s^2": STANDARD_GRAVITY_M_S2, "g": 1.0, "mg": 1000.0}
-    likely = [
-        name for name, gravity in known.items() if abs(in_file / gravity - 1) <= settings.gravity_within
-    ]
-    looks = f"this looks like {likely[0]}" if likely else "this is no known unit: counts?"
+    looks = unit_it_looks_like(in_file, settings.gravity_within)
     message = (
         f"acceleration declared as {unit}, but gravity at rest is {in_file:.4g}: {looks}; correct the unit"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from imustride.calibration.gravity import unit_it_looks_like
 from imustride.constants import STANDARD_GRAVITY_M_S2
 from imustride.inspection.report import Finding, SensorReport
 from imustride.inspection.signals import at_rest, gyroscope_scale, peak
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
 
 Topic = Literal["acceleration", "angular velocity", "mounting", "sampling"]
 
-# Numbers that gravity at rest shows in the units of files, and how far a real sensor may be off.
-GRAVITY_IN = {"m/s^2": STANDARD_GRAVITY_M_S2, "g": 1.0, "mg": 1000.0}
+# How far gravity at rest may be off on a real sensor.
 LOOKS_LIKE = 0.15
 # Uncalibrated low-cost accelerometers are off by up to this part of gravity (common practice, no source).
 UNCALIBRATED = 0.02
@@ -111,8 +111,7 @@ def _acceleration(report: SensorReport, sensor: Sensor, gravity_m_s2: float) -> 
     in_file = found
     if report.units == "SI" and not report.is_calibrated:
         in_file = found / (STANDARD_GRAVITY_M_S2 if unit == "g" else 1.0)
-    likely = [name for name, level in GRAVITY_IN.items() if abs(in_file / level - 1) <= LOOKS_LIKE]
-    looks = f"this looks like {likely[0]}" if likely else "this is no known unit: counts?"
+    looks = unit_it_looks_like(in_file, LOOKS_LIKE)
     if report.units == "SI":
         declared = "after calibration" if report.is_calibrated else f"declared as {unit}"
         yield Finding(
