@@ -10,21 +10,15 @@ from typing import TYPE_CHECKING
 
 from imustride.errors import FileFormatError
 from imustride.loaders.gates import read_gates
-from imustride.loaders.samples import (
-    ACCELERATION_M_S2,
-    ANGULAR_VELOCITY_RAD_S,
-    Samples,
-    scaled,
-    stamps_s,
-)
+from imustride.loaders.samples import Samples, as_log
 from imustride.loaders.sampling import regularise
-from imustride.recording import SensorLog
 from imustride.registry import methods
 from imustride.session_checks import split_group
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from imustride.recording import SensorLog
     from imustride.registry import Format
     from imustride.session import Run, Sensor, Session
 
@@ -85,18 +79,7 @@ def load_file(path: Path, group: str | None, sensor: Sensor) -> SensorLog:
             f"{path.parent.name}/{path.name}: no such file; correct the path in session.toml or copy the file"
         )
         raise FileFormatError(message)
-    samples = format_of(path).read(path, group, sensor)
-    units = sensor.units
-    return SensorLog(
-        sensor=sensor,
-        time_s=stamps_s(samples, units, sensor.rate_hz),
-        acceleration_m_s2=scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"]),
-        angular_velocity_rad_s=scaled(
-            samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"]
-        ),
-        source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
-        notes=samples.notes,
-    )
+    return as_log(format_of(path).read(path, group, sensor), path, group, sensor)
 
 
 def format_of(path: Path) -> Format:

@@ -4,22 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from imustride.errors import FileFormatError
-from imustride.loaders.samples import (
-    ACCELERATION_M_S2,
-    ANGULAR_VELOCITY_RAD_S,
-    Samples,
-    scaled,
-    stamps_s,
-)
-from imustride.recording import SensorLog, pieces
+from imustride.loaders.samples import Samples, as_log
+from imustride.recording import pieces
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from imustride.recording import SensorLog
     from imustride.registry import Format
     from imustride.session import Sensor
 
@@ -54,22 +47,11 @@ def load_blocks(path: Path, group: str | None, sensor: Sensor, rows: int = ROWS)
     if not path.is_file():
         message = f"{path}: no such file; wanted a recording; correct the path"
         raise FileFormatError(message)
-    units, first_row = sensor.units, 0
+    first_row = 0
     for samples in _blocks(path, group, sensor, rows):
-        time_s = stamps_s(samples, units, sensor.rate_hz)
-        if samples.time is None:
-            time_s += first_row / (sensor.rate_hz or np.nan)
-        yield SensorLog(
-            sensor=sensor,
-            time_s=time_s,
-            acceleration_m_s2=scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"]),
-            angular_velocity_rad_s=scaled(
-                samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"]
-            ),
-            source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
-            notes=samples.notes,
-        )
-        first_row += len(time_s)
+        log = as_log(samples, path, group, sensor, first_row)
+        first_row += len(log.time_s)
+        yield log
 
 
 def _blocks(path: Path, group: str | None, sensor: Sensor, rows: int) -> Iterator[Samples]:

@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.recording import SensorLog
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.typing import NDArray
 
-    from imustride.session import Units
+    from imustride.session import Sensor, Units
 
 # Factors from the units of files to SI; counts stay counts until a calibration gives them a scale.
 TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
@@ -47,8 +50,37 @@ def scaled(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
     return values
 
 
-def stamps_s(samples: Samples, units: Units, rate_hz: float | None) -> NDArray[np.float64]:
+def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, first_row: int = 0) -> SensorLog:
+    """Convert a file's columns to SI units, in place; counts stay counts.
+
+    Parameters
+    ----------
+    samples : Samples
+    path : Path
+    group : str or None
+        Group inside an HDF5 file.
+    sensor : Sensor
+        With complete units.
+    first_row : int
+        Rows of the file before these.
+    """
+    units = sensor.units
+    return SensorLog(
+        sensor=sensor,
+        time_s=stamps_s(samples, units, sensor.rate_hz, first_row),
+        acceleration_m_s2=scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"]),
+        angular_velocity_rad_s=scaled(
+            samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"]
+        ),
+        source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
+        notes=samples.notes,
+    )
+
+
+def stamps_s(
+    samples: Samples, units: Units, rate_hz: float | None, first_row: int = 0
+) -> NDArray[np.float64]:
     """Time stamps [s], shape (n,): those of the file, or counted at the declared rate from zero."""
     if samples.time is None:
-        return np.arange(len(samples.acceleration)) / (rate_hz or np.nan)
+        return np.arange(first_row, first_row + len(samples.acceleration)) / (rate_hz or np.nan)
     return scaled(samples.time, TIME_S[units.time or "s"])
