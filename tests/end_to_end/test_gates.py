@@ -1,5 +1,7 @@
 """Gates that fit the sensors and gates that cannot, through the whole analysis."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -47,3 +49,23 @@ def test_gates_a_fifth_off_and_more_are_left_out_and_every_push_says_so(run, str
     assert found.pushes["stride_length_m"].to_numpy() == pytest.approx(
         alone.pushes["stride_length_m"].to_numpy(), rel=0.02, nan_ok=True
     )
+
+
+def test_a_hole_in_one_log_empties_what_rests_on_the_path_and_says_so(run):
+    log = run.logs["left_skate"]
+    # In the middle of the pushes, 0.3 s long: rows left out, as a logger does.
+    times = pipeline.analyse_logs("run-1", run.logs).pushes["blade_off_s"]
+    middle_s = float(times.median())
+    kept = (log.time_s < middle_s) | (log.time_s > middle_s + 0.3)
+    holed = replace(
+        log,
+        time_s=log.time_s[kept],
+        acceleration_m_s2=log.acceleration_m_s2[kept],
+        angular_velocity_rad_s=log.angular_velocity_rad_s[kept],
+    )
+    found = pipeline.analyse_logs("run-1", {**run.logs, "left_skate": holed})
+    assert found.pushes["side"].nunique() == 2
+    assert flags(found).map(lambda words: "path_doubtful" in words).all()
+    assert found.pushes[["step_length_m", "stride_length_m", "blade_speed_m_s"]].isna().all(axis=None)
+    assert found.paths == {}
+    assert any("a gap of 0.3" in note and "stays empty" in note for note in found.notes)

@@ -6,7 +6,7 @@ is level. Nodes are 20 ms apart: the trapezoid rule is off by 20 ms squared / 12
 (33 um for 1 m/s^2), the tolerance of places is ten times that.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -54,13 +54,13 @@ def kinematics(motion, end_s, **changes):
         "angular_velocity_rad_s": motion.rate,
         "earth_from_segment": motion.attitude,
         "clipped": np.zeros((len(force), 2), bool),
+        "velocity_m_s": np.zeros((len(force), 3)),
     }
     count = len(force)
     return Kinematics(
         side="left",
         start_s=float(sample_times(end_s)[0]),
         rate_hz=RATE_HZ,
-        velocity_m_s=np.zeros((count, 3)),
         measured=np.ones(count, bool),
         cut=Cut((-REST_S, -0.1), (0.0, end_s)),
         position_m=motion.lever_m,
@@ -276,3 +276,16 @@ def test_what_a_turn_of_the_whole_path_does():
     change = (turned.position_m - right.position_m) / 1e-4
     np.testing.assert_allclose(right.position_by[:, :, YAW], change, atol=2e-3)
     np.testing.assert_allclose(turned.slip_m_s, right.slip_m_s, atol=1e-9)
+
+
+def test_over_a_gap_the_velocity_that_bridged_it_is_taken():
+    """The samples in a gap are no motion: what the alignment found counts for the whole track, turned into the lane."""
+    motion = constant_turn()
+    measured = np.ones(len(motion.rate), bool)
+    measured[1500:1550] = False
+    t = sample_times(TURN_END_S)
+    bridged = np.column_stack([np.sin(t), 2 * np.cos(t), 0 * t])
+    holed = replace(kinematics(motion, TURN_END_S, velocity_m_s=bridged), measured=measured)
+    found = course(holed, Clock(), (-0.1, TURN_END_S), np.pi / 2, (0.0, 0.0), TrackSettings())
+    turned = np.column_stack([-2 * np.cos(found.time_s), np.sin(found.time_s)])
+    np.testing.assert_allclose(found.velocity_m_s, turned, atol=1e-12)
