@@ -16,6 +16,7 @@ from imustride.preparing.kit import no_kit, read_kit
 from imustride.preparing.plan import plan_day, worn_by
 from imustride.preparing.roster import read_roster
 from imustride.preparing.session_text import content, gates_text, toml_text
+from imustride.report.pages import holds
 from imustride.report.sheet import MARK, Line, sheet_page
 from imustride.session import declared
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 
 SHEET, LIST = "sheet.html", "list.csv"
 LIST_HEADER = ("date", "time", "athlete", "run", "start_foot", "session")
-HEAD_BYTES = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,18 +197,11 @@ def _foreign(out: Path) -> list[str]:
     found = []
     for name, mark in ((SHEET, MARK), (LIST, ",".join(LIST_HEADER))):
         path = out / name
-        if path.is_symlink() or (path.exists() and mark.encode() not in _head(path)):
+        if (path.exists() or path.is_symlink()) and not holds(path, mark):
             found.append(
                 f"{out.name}/{name}: found another file of this name; move it away, or choose another --out"
             )
     return found
-
-
-def _head(path: Path) -> bytes:
-    if not path.is_file():
-        return b""
-    with path.open("rb") as file:
-        return file.read(HEAD_BYTES)
 
 
 def day_rows(plan: Plan) -> list[dict[str, str]]:

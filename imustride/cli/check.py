@@ -119,9 +119,10 @@ def given_files(paths: Sequence[Path]) -> dict[str, Path] | None:
 def refuse_other_file(out: Path) -> None:
     """Refuse to write over what is no record of a check."""
     from imustride.errors import SettingsError
-    from imustride.report.check import is_record
+    from imustride.report.check import MARK
+    from imustride.report.pages import holds
 
-    if out.exists() and not is_record(out):
+    if (out.exists() or out.is_symlink()) and not holds(out, MARK):
         message = f"{out}: found another file there; wanted a new one, or an earlier record of a check; choose another --out"
         raise SettingsError(message)
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
+from imustride.report.pages import page_environment
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from imustride.results import CheckLine, CheckReport
 
 MARK = '<meta name="generator" content="imustride check">'
-HEAD_BYTES = 2000
 BOTH = "both skates"
 WORDS = {"pass": "pass", "warn": "WARN", "fail": "FAIL", "not told": "not told"}
 # What is looked at by hand and eye, before any figure. The rink's own rules come first.
@@ -28,14 +26,6 @@ SAFETY = (
 )
 
 
-def is_record(path: Path) -> bool:
-    """Whether a file is an earlier record of a check."""
-    if not path.is_file():
-        return False
-    with path.open("rb") as file:
-        return MARK.encode() in file.read(HEAD_BYTES)
-
-
 def check_page(report: CheckReport) -> str:
     """Return the page as HTML that needs nothing else.
 
@@ -43,15 +33,12 @@ def check_page(report: CheckReport) -> str:
     ----------
     report : CheckReport
     """
-    from jinja2 import Environment, PackageLoader
-
-    environment = Environment(
-        loader=PackageLoader("imustride.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
+    environment = page_environment()
     environment.filters["printed"] = printed
     lines = report.worst
     places = list(dict.fromkeys(line.where for line in lines if line.where != BOTH))
     return environment.get_template("check.html.j2").render(
+        mark=MARK,
         report=report,
         several=len(report.recordings) > 1,
         safety=SAFETY,

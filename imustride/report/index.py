@@ -10,6 +10,7 @@ from imustride import __version__
 from imustride.errors import SettingsError
 from imustride.report.amounts import MISSING, Amounts
 from imustride.report.catalogue import catalogue
+from imustride.report.pages import holds, page_environment
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 INDEX = "index.html"
 MARK = '<meta name="generator" content="imustride analyse">'
-HEAD_BYTES = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +106,6 @@ def index_page(lines: Sequence[Line], language: str) -> str:
     lines : sequence of Line
     language : str
     """
-    from imustride.report.summary import page_environment
-
     say = catalogue(language)
     done = sorted((line for line in lines if line.facts), key=lambda line: _order(line, say))
     shared, apart = _facts(done)
@@ -157,13 +155,6 @@ def check_index(out: Path) -> None:
         If it cannot be read.
     """
     path = out / INDEX
-    if path.is_symlink() or (path.exists() and not _ours(path)):
+    if (path.exists() or path.is_symlink()) and not holds(path, MARK):
         message = f"{path}: found another file of this name, which is no list of this program; move it away, or choose another --out"
         raise SettingsError(message)
-
-
-def _ours(path: Path) -> bool:
-    if not path.is_file():
-        return False
-    with path.open("rb") as file:
-        return MARK.encode() in file.read(HEAD_BYTES)

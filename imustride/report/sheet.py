@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from imustride import __version__
 from imustride.report.check import SAFETY
+from imustride.report.pages import page_environment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,24 +43,23 @@ def sheet_page(date: str, protocol: str, lines: Sequence[Line]) -> str:
         Empty where nothing is known.
     lines : sequence of Line
     """
-    from jinja2 import Environment, PackageLoader
-
-    environment = Environment(
-        loader=PackageLoader("imustride.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
     places = list(dict.fromkeys(place for line in lines for place in line.sensors))
-    return environment.get_template("sheet.html.j2").render(
-        mark=MARK,
-        date=date,
-        protocol=protocol,
-        lines=lines,
-        places=places,
-        columns=max((len(line.runs) for line in lines), default=0),
-        safety=SAFETY,
-        before_each=BEFORE_EACH,
-        size_pt=size_pt(len(lines)),
-        fits=len(lines) <= SIZES[-1][0],
-        version=__version__,
+    return (
+        page_environment()
+        .get_template("sheet.html.j2")
+        .render(
+            mark=MARK,
+            date=date,
+            protocol=protocol,
+            lines=lines,
+            places=places,
+            columns=max((len(line.runs) for line in lines), default=0),
+            safety=SAFETY,
+            before_each=BEFORE_EACH,
+            size_pt=size_pt(len(lines)),
+            fits=len(lines) <= SIZES[-1][0],
+            version=__version__,
+        )
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
@@ -12,19 +11,15 @@ from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
 from imustride.report.comparison import by_reason, figures, judged
 from imustride.report.gallery import gallery, not_drawn
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
+from imustride.report.pages import page_environment
 from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
 from imustride.report.timing import no_time, time_blocks
 
 if TYPE_CHECKING:
     import pandas as pd
-    from jinja2 import Environment
 
     from imustride.results import SessionResult
 
-# What a name from a file may hold and a page must not obey: control characters, marks that turn the direction of text.
-UNSEEN = {code: chr(0x2400 + code) for code in range(0x20) if chr(code) not in "\n\t"}
-UNSEEN |= {code: f"[U+{code:04X}]" for code in (*range(0x7F, 0xA0), 0x061C, 0x200E, 0x200F)}
-UNSEEN |= {code: f"[U+{code:04X}]" for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0xFEFF)}
 MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
 
 
@@ -64,30 +59,6 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
             accuracy=accuracy_rows(amounts),
         )
     )
-
-
-def page_environment() -> Environment:
-    """Return what fills the templates: every value is text, and every character of it is seen."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    return Environment(
-        loader=FileSystemLoader(Path(__file__).parent / "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        finalize=visible,
-    )
-
-
-def visible(value: Any) -> Any:
-    """Return a text with every character that is not seen, but acts, made visible."""
-    from markupsafe import Markup
-
-    if isinstance(value, Markup):
-        return Markup(str(value).translate(UNSEEN))  # noqa: S704 - as safe as it was
-    return value.translate(UNSEEN) if isinstance(value, str) else value
 
 
 def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
