@@ -248,13 +248,11 @@ def write_index(lines: Sequence[Line], out: Path, language: str = "en") -> None:
     OSError
         If it cannot be written.
     """
+    from imustride.exporting.swap import write_whole
     from imustride.report.index import INDEX, check_index, index_page
 
     check_index(out)
-    out.mkdir(parents=True, exist_ok=True)
-    beside = out / f".{INDEX}.partial"
-    beside.write_text(index_page(lines, language), encoding="utf-8", newline="\n")
-    beside.replace(out / INDEX)
+    write_whole(out / INDEX, index_page(lines, language))
 
 
 def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:

@@ -1,15 +1,12 @@
-"""Writes a calibration file, and never over another one silently."""
+"""What a calibration file will say, never over another one silently."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 import re
-import tempfile
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +17,7 @@ from imustride.session_checks import RESERVED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from imustride.calibration.triad import Triad
 
@@ -186,26 +184,6 @@ def _earlier(path: Path, device: str, *, replace: bool) -> dict[str, Any]:
         )
         raise CalibrationError(message)
     return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-
-
-def write(target: Target) -> None:
-    """Write the file, whole or not at all.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written.
-    """
-    target.path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=target.path.parent, prefix=".", suffix=".part")
-    beside = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(target.text)
-        beside.chmod(0o644)
-        beside.replace(target.path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _toml(content: dict[str, Any]) -> str:

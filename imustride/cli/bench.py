@@ -118,8 +118,8 @@ def bench_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def finish(talk: Talk, made: Made, options: BenchOptions, *, dry_run: bool) -> None:
     """Write the calibration where that is wanted, and say what was found."""
     from imustride.calibrating import place
-    from imustride.calibration.writing import write
     from imustride.cli import calibration_words as words
+    from imustride.exporting.swap import write_whole
 
     for note in made.notes:
         talk.progress(f"note: {note}")
@@ -130,7 +130,7 @@ def finish(talk: Talk, made: Made, options: BenchOptions, *, dry_run: bool) -> N
         for problem in placed.problems:
             talk.problem(problem)
         if not dry_run:
-            write(placed.target)
+            write_whole(placed.target.path, placed.target.text)
     written = placed is not None and not dry_run
     talk.data(words.as_data(made, placed, date, written=written))
     talk.lines(words.as_lines(made, placed, written=written))

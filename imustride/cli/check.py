@@ -129,11 +129,10 @@ def refuse_other_file(out: Path) -> None:
 
 def write(report: CheckReport, out: Path) -> None:
     """Write the page, whole or not at all."""
+    from imustride.exporting.swap import write_whole
     from imustride.report.check import check_page
 
-    whole = out.with_name(f".{out.name}.part")
-    whole.write_text(check_page(report), encoding="utf-8")
-    whole.replace(out)
+    write_whole(out, check_page(report))
 
 
 def in_json(report: CheckReport, page: Path | None) -> dict[str, Any]:

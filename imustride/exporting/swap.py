@@ -1,4 +1,4 @@
-"""A folder that appears whole: written beside its place, then moved in.
+"""A folder or a file that appears whole: written beside its place, then moved in.
 
 Names, for a folder ``results``: ``.results.partial-<process>-<random>`` is being written;
 ``.results.replaced-<process>-<random>`` is the former folder during the two renames of a swap.
@@ -10,13 +10,14 @@ import os
 import re
 import secrets
 import shutil
+import tempfile
 import time
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
 LONGEST_WRITE_S = 600  # where processes cannot be asked for, an older leftover counts as abandoned
 
@@ -100,3 +101,23 @@ def _move_in(partial: Path, target: Path) -> None:
         replaced.rename(target)
         raise
     shutil.rmtree(replaced)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file, whole or not at all; folders on the way to it are made.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was there is then untouched.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+    beside = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        beside.chmod(0o644)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

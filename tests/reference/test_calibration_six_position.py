@@ -13,7 +13,8 @@ import pytest
 
 from imustride.calibrating import Bench, calibrate_positions, calibrate_turns
 from imustride.calibration import apply, read_calibration
-from imustride.calibration.writing import calibration_path, plan, write
+from imustride.calibration.writing import calibration_path, plan
+from imustride.exporting.swap import write_whole
 from imustride.loaders import load_file, regularise
 from imustride.session import Columns, Sensor, Units
 
@@ -89,7 +90,8 @@ def test_gravity_after_calibration_is_within_half_a_per_cent(bench, tmp_path):
     """Before it, gravity is off by up to 6.8 per cent (README beside the data)."""
     made = calibrate_positions(bench)
     path = calibration_path(tmp_path, "S6", date(2020, 1, 1))
-    write(plan(path, "S6", date(2020, 1, 1), GRAVITY_M_S2, list(made.parts), replace=False))
+    target = plan(path, "S6", date(2020, 1, 1), GRAVITY_M_S2, list(made.parts), replace=False)
+    write_whole(target.path, target.text)
     recording = regularise(load_file(bench.path, None, SENSOR))
     corrected = apply(recording, read_calibration(path))
     spans = made.positions.poses.spans
