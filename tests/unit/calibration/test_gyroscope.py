@@ -167,6 +167,38 @@ def test_turns_between_positions(counts):
     assert found.residuals["gyroscope_between_positions_deg"] < 0.1
 
 
+@pytest.fixture(scope="module")
+def by_hand():
+    """A sensor in SI units set on its faces and edges by hand."""
+    rng = np.random.default_rng(11)
+    directions = np.vstack((table.FACES, table.SLANTED))
+    recorded = table.record(rng, table.draw_device(rng), table.hand_set(rng, directions), CALM)
+    return recorded.recording, find_positions(recorded.recording, G)
+
+
+@pytest.mark.parametrize(
+    ("factor", "looks"),
+    [(-1.0, "a reversed sign"), (180 / np.pi, "looks like deg/s"), (np.pi / 180, "correct the unit")],
+)
+def test_turns_that_fit_gravity_in_another_unit_or_sign_are_refused(by_hand, factor, looks):
+    recording, positions = by_hand
+    poses = replace(positions.poses, angular_velocity=factor * positions.poses.angular_velocity)
+    rates = np.asfortranarray(factor * recording.angular_velocity_rad_s)
+    with pytest.raises(SignalQualityError, match=looks):
+        gyroscope_of_positions(
+            replace(recording, angular_velocity_rad_s=rates), replace(positions, poses=poses)
+        )
+
+
+def test_a_turn_that_was_cut_off_does_not_count(by_hand):
+    recording, positions = by_hand
+    between = int(positions.poses.spans[3:5].mean())
+    clipped = np.zeros((len(recording.measured), 2), bool)
+    clipped[between, 1] = True
+    assert gyroscope_of_positions(recording, positions).turns == 11
+    assert gyroscope_of_positions(replace(recording, clipped=clipped), positions).turns == 10
+
+
 def test_without_turns_only_the_bias_is_told():
     """Positions joined from pieces: gravity moved, the gyroscope never turned."""
     rng = np.random.default_rng(11)

@@ -58,8 +58,8 @@ def test_scale_is_compared_as_a_ratio(add, tmp_path):
 
 
 def test_dates_count_and_not_the_order_of_files(add, tmp_path):
-    add("2026-12-01", bias=0.3).rename(tmp_path / "S042" / "a.toml")
-    add("2026-09-01", bias=0.1)
+    add("2026-12-01", bias=0.3)
+    add("2026-09-01", bias=0.1).rename(tmp_path / "S042" / "z.toml")
     assert [step.calibration.date.month for step in read_history(tmp_path, "S042").steps] == [9, 12]
 
 

@@ -70,6 +70,27 @@ def test_one_odd_blow_of_four_is_not_enough(sensor, limits):
     assert LOOSE.judge(ringing(sensor, 24.0, 0.14, 20.0, BLOWS_S[:1]), limits).verdict == "pass"
 
 
+def test_two_of_four_blows_are_not_enough_and_three_are(sensor, limits):
+    """More than six tenths of the blows must ring: the rest of a blow may look like a ring once or twice."""
+    assert LOOSE.judge(ringing(sensor, 24.0, 0.14, 20.0, BLOWS_S[:2]), limits).verdict == "pass"
+    outcome = LOOSE.judge(ringing(sensor, 24.0, 0.14, 20.0, BLOWS_S[:3]), limits)
+    assert outcome.measured == "rings at 24 Hz for 140 ms after 3 of 4 blows"
+
+
+def test_blows_that_ring_at_different_frequencies_show_no_mount(sensor, limits):
+    view = sensor
+    for hz, blow_s in zip((15.0, 22.0, 32.0, 47.0), BLOWS_S, strict=True):
+        view = ringing(view, hz, 0.14, 20.0, (blow_s,))
+    assert LOOSE.judge(view, limits).verdict == "pass"
+
+
+def test_a_faint_ring_beside_a_loud_one_is_a_ghost_of_the_fit(sensor, limits):
+    """After 50 ms 100 deg/s that last 30 ms are 19, of which 1.5 that last 140 ms are 6 %, less than the 12 that count."""
+    loud = ringing(sensor, 60.0, 0.03, 100.0)
+    assert LOOSE.judge(ringing(loud, 24.0, 0.14, 1.5), limits).verdict == "pass"
+    assert LOOSE.judge(ringing(loud, 24.0, 0.14, 20.0), limits).verdict == "fail"
+
+
 def test_a_blow_with_no_time_to_ring_says_nothing(sensor, limits):
     assert rings_after(sensor.recording, 2.0, 2.1) is None
     assert rings_after(sensor.recording, 19.95, np.inf) is None

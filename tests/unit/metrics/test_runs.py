@@ -1,5 +1,7 @@
 """The row of runs.csv, worked out by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -147,6 +149,15 @@ def test_the_profile_is_that_of_the_speed_where_there_is_a_path():
     assert found["profile_from"] == "speed"
     assert found["profile_v_max_m_s"] == pytest.approx(V_MAX_M_S, rel=1e-3)
     assert found["profile_tau_s"] == pytest.approx(TAU_S, rel=1e-3)
+
+
+def test_what_all_speeds_share_is_carried_to_the_profile():
+    """One per cent of every speed is one per cent of the maximum and nothing of the time constant: 0.1 s of averaging."""
+    body = sprint()
+    body = replace(body, speed_sd_m_s=0.01 * body.speed_m_s)
+    found = run_row("run-1", "left_skate", steps(), None, usable=True, reason="", body=body)
+    assert found["profile_v_max_m_s_sd"] == pytest.approx(0.01 * V_MAX_M_S, rel=1e-3)
+    assert found["profile_tau_s_sd"] == pytest.approx(0.1, rel=1e-3)
 
 
 def test_four_gates_make_a_profile_where_there_is_no_path():

@@ -105,6 +105,29 @@ def test_a_hurried_change_is_remarked_on(roster, kit):
     assert any("S041 goes from A07 to B10 in 2 min" in note for note in notes)
 
 
+def test_between_runs_of_one_athlete_nothing_is_changed_over(roster, kit):
+    assert plan_day(roster(A, A2.replace("18:15", "18:09")), kit, None).notes == ()
+
+
+def test_sensors_free_at_the_minute_are_not_used_twice(roster, kit):
+    header = "date,time,end_time,athlete,consent,left_skate_device"
+    lines = ("2026-10-03,18:05,18:10,A07,self,S041", "2026-10-03,18:10,18:15,B10,self,S041")
+    assert problems(roster, kit, *lines, header=header) == ()
+
+
+def test_other_conditions_are_another_session(roster, kit):
+    header = "date,time,athlete,consent,run,left_skate_device,condition_ice"
+    lines = [
+        f"2026-10-03,18:{minute:02d},A07,self,run-{k},S041,{ice}"
+        for k, (minute, ice) in enumerate(((5, "hard"), (15, "soft"), (25, "hard")), 1)
+    ]
+    plan = plan_day(roster(*lines, header=header), kit, None)
+    assert [(session.name, [run.row.run for run in session.runs]) for session in plan.sessions] == [
+        ("2026-10-03-A07", ["run-1", "run-3"]),
+        ("2026-10-03-A07-2", ["run-2"]),
+    ]
+
+
 def test_missing_consent_is_remarked_on(roster, kit):
     assert any("no consent on record for A07" in note for note in plan_day(roster(A2), kit, None).notes)
 

@@ -36,6 +36,12 @@ def test_a_line_for_each_in_the_order_of_the_codes(result):
     assert "This is no ranking" in page
 
 
+def test_the_way_to_a_page_leads_there_whatever_the_folder_is_called(result):
+    """Percent and hash mean something else in an address (RFC 3986, section 2)."""
+    page = index_page([index_line(result, "day 1 #2 100%", "en", "metric")], "en")
+    assert [address for address, _ in codes(page)] == ["day%201%20%232%20100%25/summary.html"]
+
+
 def test_the_order_asks_for_nothing_but_the_code(result):
     faster = dataclasses.replace(result, runs_table=result.runs_table.assign(gate_time_s=1.0))
     slow, fast = of(result, "A01"), of(faster, "B02")

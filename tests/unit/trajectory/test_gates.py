@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imustride.kinematics import BodyPath, Gates
-from imustride.trajectory.gates import contradiction_m
+from imustride.trajectory.gates import contradiction_m, gate_spread
 from imustride.trajectory.settings import TrackSettings
 
 SETTINGS = TrackSettings()
@@ -50,3 +50,9 @@ def test_a_gate_behind_the_end_of_the_track_may_yet_be_reached():
 def test_a_gate_that_was_passed_long_before_its_time_is_wrong_even_behind_the_end():
     # At the end, 6 s, the body is at 36 m, and the gate was 30.48 + 0.5 - 0.25 = 30.73 m on.
     assert contradiction_m(going_evenly(), gates(9.9), SETTINGS) == pytest.approx(5.27, abs=0.01)
+
+
+@pytest.mark.parametrize(("behind_m", "sd_m"), [(0.5, 0.05), (None, 0.40)])
+def test_where_nobody_measured_the_start_line_the_lead_is_loose(behind_m, sd_m):
+    found = gate_spread(Gates(np.array([0.0, 30.48]), np.array([0.0, 5.0]), behind_m), SETTINGS)
+    assert found[1] == pytest.approx(np.hypot(0.10, sd_m))

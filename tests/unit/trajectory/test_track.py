@@ -72,9 +72,11 @@ def skates():
     return {side: made(side, rng) for side in SIDES}
 
 
-def tracked(skates, gates=None):
+def tracked(skates, gates=None, settings=None):
     contacts = {side: contacts_of(side) for side in SIDES}
-    return track(skates, dict.fromkeys(SIDES, Clock()), contacts, dict.fromkeys(SIDES, False), gates)
+    return track(
+        skates, dict.fromkeys(SIDES, Clock()), contacts, dict.fromkeys(SIDES, False), gates, settings
+    )
 
 
 def test_place_velocity_and_direction_lie_in_one_frame(skates):
@@ -92,6 +94,14 @@ def test_place_velocity_and_direction_lie_in_one_frame(skates):
         away = path.heading_rad - np.arctan2(true[:, 1], true[:, 0])
         under_way = (skates[side].time_s > 1.5) & (skates[side].time_s < 4.5)
         assert np.abs(away[under_way]).max() < 0.02
+
+
+def test_stated_spreads_are_those_of_the_fit_times_what_it_does_not_see(skates):
+    found, bare = tracked(skates), tracked(skates, settings=replace(SETTINGS, sd_factor=1.0))
+    for side, path in found.paths.items():
+        assert np.linalg.norm(path.root[-1]) > 0.01
+        np.testing.assert_allclose(path.root, 1.4 * bare.paths[side].root, rtol=1e-9)
+        np.testing.assert_allclose(path.heading_root, 1.4 * bare.paths[side].heading_root, rtol=1e-9)
 
 
 def test_a_gate_behind_the_end_of_the_track_has_no_miss(skates):
