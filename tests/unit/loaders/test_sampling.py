@@ -146,6 +146,14 @@ def test_a_clock_that_wanders_is_followed(log):
     assert error_rms(recording) < 1.05 * NOISE
 
 
+def test_a_clock_that_wanders_is_followed_through_noisy_stamps(log, rng):
+    """By 2 ms, which cost 0.05 rad/s where nobody follows; stamps that step back are no instants of their own."""
+    taken = even(500) + 0.002 * np.sin(2 * np.pi * even(500) / 40)
+    stamps = taken + 0.3 / 500 * rng.normal(size=len(taken))
+    assert (np.diff(stamps) < 0).any()
+    assert error_rms(regularise(log(stamps, taken))) < 1.05 * NOISE
+
+
 @pytest.mark.parametrize("rate_hz", [100, 200, 500, 1000])
 @pytest.mark.parametrize("how", ["rows left out", "NaN", "NaN in one axis"])
 def test_short_holes_are_bridged_and_long_ones_masked(log, rate_hz, how):
@@ -267,6 +275,43 @@ def test_two_rows_in_the_wrong_order_are_time_running_backwards(log):
     stamps[[4000, 4001]] = stamps[[4001, 4000]]
     with pytest.raises(SignalQualityError, match="backwards at row 4002"):
         regularise(log(stamps))
+
+
+@pytest.mark.parametrize(
+    "stamps",
+    [
+        [
+            5.506,
+            2.692,
+            -0.7,
+            -3.301,
+            -5.473,
+            5.093,
+            1.947,
+            2.639,
+            6.89,
+        ],  # falls, though it ends above its start
+        [
+            -0.218,
+            1.532,
+            2.419,
+            1.716,
+            2.604,
+            2.199,
+            3.138,
+            3.077,
+            1.354,
+            3.025,
+            0.994,
+            2.146,
+        ],  # rises, then falls
+    ],
+)
+def test_time_that_goes_to_and_fro_within_its_scatter_is_refused(log, stamps):
+    with pytest.raises(
+        SignalQualityError, match=r"run-1/left\.csv: the time stamps go to and fro over the whole file"
+    ):
+        regularise(log(np.array(stamps)))
 
 
 def test_the_row_of_a_fault_counts_rows_left_out(log):

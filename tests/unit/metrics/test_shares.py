@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imustride.metrics.shares import speed_shares
+from imustride.metrics.shares import speed_shares, trend_changes, usable_steps
 
 
 def run_of(length_m, step_time_s, sd_m=None):
@@ -127,3 +127,11 @@ def test_a_step_without_a_length_is_passed_over():
     found = speed_shares(run)
     # Counted from 0: early 1, 2, 3, 4; late 9 and 11 left, 10 and 12 right: 10.5 - 2.5 = 8 steps apart.
     assert found.length_gain_ratio == pytest.approx(1.06**8)
+
+
+@pytest.mark.parametrize(("lost", "changes"), [((), 9), ((5,), 6), ((3, 7, 11), 4)])
+def test_only_steps_in_a_row_tell_how_single_steps_scatter(lost, changes):
+    """Pushes 2 to 7 of the right foot make 4 changes, 1 to 7 of the left 5; every other one of a foot lost leaves it none."""
+    table = run_of(geometric(1.5, 1.06), geometric(0.45, 1 / 1.02))
+    table.loc[list(lost), "step_length_m"] = np.nan
+    assert len(trend_changes(usable_steps(table))) == changes

@@ -38,6 +38,13 @@ def test_best_mean_and_spread(result):
     assert block["gates"].replace("\N{NO-BREAK SPACE}", " ") == "Gates at 0, 5, 10 and 20 m"
 
 
+def test_the_layout_of_most_runs_comes_first(result):
+    made = with_gates(result, TIMES_S)
+    other = dataclasses.replace(made.runs[0], gates=Gates(PLACES_M[:3], np.array([0, 1.2, 2.0])))
+    found = timed(dataclasses.replace(made, runs=(other, *made.runs[1:])))
+    assert [one.runs for one in found] == [("run-2", "run-3"), ("run-1",)]
+
+
 def test_sections(result):
     (block,) = time_blocks(with_gates(result, TIMES_S), Amounts(SAY))
     rows = [[cell.replace("\N{NO-BREAK SPACE}", " ") for cell in row] for row in block["sections"]]
