@@ -67,9 +67,9 @@ WRONG_SD, WRONG_LIMIT = 4.0, 2.0
 SAYS_NOTHING = {"", "no_edge_change", "after_finish", "standing_start", "first_lift", "no_glide"}
 
 
-def one(task: tuple[str, str, str, dict, float, int, frozenset[str]]) -> pd.DataFrame:
+def one(task: tuple[str, str, str, dict, float, int, frozenset[str], float]) -> pd.DataFrame:
     """Simulate, analyse and match one run; one row a value."""
-    which, grade, label, overrides, gate_sd_s, seed, without = task
+    which, grade, label, overrides, gate_sd_s, seed, without, stretch = task
     from imustride import pipeline
     from imustride.kinematics import Gates
 
@@ -80,7 +80,7 @@ def one(task: tuple[str, str, str, dict, float, int, frozenset[str]]) -> pd.Data
         positions = np.linspace(0.0, LANE_M, 5) if "extra" in without else np.array([0.0, LANE_M])
         passed = np.interp(positions, simulated.front_m, simulated.front_s)
         stamped = passed - passed[0] + rng.normal(0, gate_sd_s, len(positions)) * (positions > 0)
-        gates = Gates(positions, stamped, round(float(simulated.factors["start_behind_m"]), 2))
+        gates = Gates(positions, stretch * stamped, round(float(simulated.factors["start_behind_m"]), 2))
     logs = {place: log for place, log in simulated.logs.items() if place not in without}
     try:
         result = pipeline.analyse_logs("run-1", logs, gates=gates)
@@ -161,6 +161,7 @@ def main() -> None:
         "--without", nargs="*", default=[], help="gates, left_skate, right_skate; extra: five gates"
     )
     parser.add_argument("--effects", action="store_true")
+    parser.add_argument("--stretch", type=float, default=1.0, help="gates' times wrong by this factor")
     parser.add_argument("--to-the-finish", action="store_true", help="leave out pushes behind the last gate")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--save", type=Path)
@@ -172,11 +173,16 @@ def main() -> None:
         if options.effects:
             for label, more in EFFECTS.items():
                 extra = CALM[which] | more.get(which, more if not {"first", "second"} & set(more) else {})
-                tasks += [(which, "good", label, extra, 0.002, seed, without) for seed in seeds]
+                tasks += [
+                    (which, "good", label, extra, 0.002, seed, without, options.stretch) for seed in seeds
+                ]
         else:
             for label in options.mix:
                 grade, overrides, gate_sd_s = MIXES[label]
-                tasks += [(which, grade, label, overrides[which], gate_sd_s, seed, without) for seed in seeds]
+                tasks += [
+                    (which, grade, label, overrides[which], gate_sd_s, seed, without, options.stretch)
+                    for seed in seeds
+                ]
     with ProcessPoolExecutor(options.workers) as pool:
         table = pd.concat(pool.map(one, tasks, chunksize=3), ignore_index=True)
     if options.to_the_finish:
@@ -192,9 +198,7 @@ def main() -> None:
     print(f"seeds {options.seeds}, without {', '.join(sorted(without)) or 'nothing'} (simulated)")
     print(pd.DataFrame(rows).to_string(index=False, float_format=lambda x: f"{x:.3f}"))
     runs = table.drop_duplicates(["mix", "generator", "seed"])
-    print(
-        f"{int(runs['left_out'].sum())} of {len(runs)} runs: true gates left out as contradicting the sensors"
-    )
+    print(f"{int(runs['left_out'].sum())} of {len(runs)} runs: gates left out as contradicting the sensors")
 
 
 if __name__ == "__main__":
