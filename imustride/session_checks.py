@@ -26,6 +26,16 @@ RESERVED = frozenset(
 )
 
 
+def is_code(text: str) -> bool:
+    """Tell whether a text is an athlete's code that can also name a folder."""
+    return CODE.fullmatch(text) is not None and text.upper() not in RESERVED
+
+
+def is_run_name(text: str) -> bool:
+    """Tell whether a text can name a run and its folder."""
+    return RUN_NAME.fullmatch(text) is not None and text.split(".", maxsplit=1)[0].upper() not in RESERVED
+
+
 def split_group(written: str) -> tuple[str, str | None]:
     """Split ``file.h5#/group`` at the last ``#`` followed by ``/``; the group is None without one."""
     file, mark, group = written.rpartition("#/")
@@ -40,7 +50,7 @@ def problems(raw: dict[str, Any], folder: Path) -> list[str]:
     sensors, runs = _entries(raw, "sensors"), _entries(raw, "runs")
     found = _text_problems(raw)
     athlete = raw.get("athlete")
-    if isinstance(athlete, str) and not (CODE.fullmatch(athlete) and athlete.upper() not in RESERVED):
+    if isinstance(athlete, str) and not is_code(athlete):
         found.append(f"athlete: found {athlete!r}; wanted a code of 1 to 32 letters and digits, never a name")
     for key in ("sensors", "runs"):
         if raw.get(key) == ():
@@ -117,9 +127,7 @@ def _run_problems(runs: list[tuple[str, dict[str, Any]]]) -> list[str]:
     ]
     for where, run in runs:
         name, start, end = run.get("name"), run.get("start_s"), run.get("end_s")
-        if isinstance(name, str) and not (
-            RUN_NAME.fullmatch(name) and name.split(".", maxsplit=1)[0].upper() not in RESERVED
-        ):
+        if isinstance(name, str) and not is_run_name(name):
             found.append(
                 f"{where}.name: found {name!r}; wanted 1 to 64 letters, digits, spaces or . _ - "
                 "that start with a letter or digit"

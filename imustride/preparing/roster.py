@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from imustride.constants import PLACES, SIDES
 from imustride.preparing.text import read_table
-from imustride.session_checks import CODE, RESERVED, RUN_NAME
+from imustride.session_checks import is_code, is_run_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -176,7 +176,7 @@ class _Line:
             athlete=self._matching(
                 "athlete", is_code, "a code of 1 to 32 letters and digits, never a name", shown=False
             ),
-            run=self._matching("run", is_run, "letters, digits, spaces or . _ -", optional=True),
+            run=self._matching("run", is_run_name, "letters, digits, spaces or . _ -", optional=True),
             devices=self._by_place("device"),
             files=self._by_place("file"),
             gates=self._gates(),
@@ -302,13 +302,3 @@ class _Line:
             shown = ", ".join(f"{time_s:g} s at {position_m:g} m" for position_m, time_s in ordered)
             self._wrong("gate times", shown, "times that rise from the first gate on, which is 0")
         return ordered
-
-
-def is_code(text: str) -> bool:
-    """Tell whether a text is an athlete's code that can also name a folder."""
-    return CODE.fullmatch(text) is not None and text.upper() not in RESERVED
-
-
-def is_run(text: str) -> bool:
-    """Tell whether a text can name a run and its folder."""
-    return RUN_NAME.fullmatch(text) is not None and text.split(".", maxsplit=1)[0].upper() not in RESERVED
