@@ -8,7 +8,14 @@ import numpy as np
 
 from imustride.calibration.positions import calm_floor, rough_gravity
 from imustride.calibration.rest import calmness, poses_of, spans_at, still_spans
-from imustride.calibration.turns import AXES, KnownTurns, TurnSettings, refuse_clipped, rest_level
+from imustride.calibration.turns import (
+    AXES,
+    KnownTurns,
+    TurnSettings,
+    refuse_clipped,
+    rest_level,
+    single_axes,
+)
 from imustride.constants import STANDARD_GRAVITY_M_S2
 from imustride.errors import SignalQualityError
 
@@ -60,9 +67,7 @@ def find_stops(
         spans, whole = _movements(recording, rests, gravity, turn_deg, settings)
         biases = (rests.angular_velocity[1:] + rests.angular_velocity[:-1]) / 2
     integral, straight = _integrals(recording, spans, biases)
-    axis = np.argmax(np.abs(integral), axis=1)
-    along = integral[np.arange(len(axis)), axis]
-    about_one = np.abs(along) >= settings.single_axis * np.linalg.norm(integral, axis=1)
+    axis, along, about_one = single_axes(integral, settings)
     whole &= about_one & (straight >= settings.straight)
     turn_rad = np.radians(turn_deg)
     in_counts = np.bool_(recording.sensor.units.angular_velocity == "counts")

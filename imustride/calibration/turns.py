@@ -183,6 +183,13 @@ def refuse_clipped(recording: Recording, begin: int, end: int) -> None:
         raise SignalQualityError(message)
 
 
+def single_axes(raw: Floats, settings: TurnSettings) -> tuple[NDArray[np.intp], Floats, NDArray[np.bool_]]:
+    """Return the axis that each turn is most about, the turn along it, and whether it is about that axis alone."""
+    axis = np.argmax(np.abs(raw), axis=1)
+    along = raw[np.arange(len(axis)), axis]
+    return axis, along, np.abs(along) >= settings.single_axis * np.linalg.norm(raw, axis=1)
+
+
 def rest_level(means: Floats, spans: NDArray[np.intp]) -> tuple[Floats, Floats]:
     """Return the angular velocity at rest and its standard error, from the means over several rests."""
     weights = (spans[:, 1] - spans[:, 0]).astype(np.float64)

@@ -8,7 +8,7 @@ import numpy as np
 
 from imustride.calibration.positions import calm_floor
 from imustride.calibration.rest import calmness, spans_at, spans_where
-from imustride.calibration.turns import KnownTurns, TurnSettings, refuse_clipped, rest_level
+from imustride.calibration.turns import KnownTurns, TurnSettings, refuse_clipped, rest_level, single_axes
 from imustride.errors import SignalQualityError
 
 if TYPE_CHECKING:
@@ -59,9 +59,7 @@ def find_steady(
     spans = spans_at(recording, times_s, settings.rest) if times_s else steady[turning]
     raw = np.array([recording.angular_velocity_rad_s[begin:end].mean(axis=0) for begin, end in spans])
     raw = raw.reshape(-1, 3) - level
-    axis = np.argmax(np.abs(raw), axis=1)
-    along = raw[np.arange(len(axis)), axis]
-    about_one = np.abs(along) >= settings.single_axis * np.linalg.norm(raw, axis=1)
+    axis, along, about_one = single_axes(raw, settings)
     for begin, end in spans[about_one]:
         refuse_clipped(recording, int(begin), int(end))
     known = np.sign(along) * abs(rpm) * 2 * np.pi / 60
