@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.calibration.triad import Triad, triad
-from imustride.frames import about_vectors
+from imustride.frames import about_vectors, angle_between
 from imustride.recording import own
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def turns_between(recording: Recording, poses: Poses, up: Floats, settings: Betw
         steps = -(-(end - begin) // per_step)
         stop = begin + steps * per_step  # whole steps: the last one ends within the rest that follows
         duration_s = (stop - begin) / recording.rate_hz
-        turned = float(np.arccos(np.clip(up[i] @ up[i + 1], -1, 1)))
+        turned = float(angle_between(up[i], up[i + 1]))
         if (
             not recording.measured[begin : stop + 1].all()
             or recording.clipped[begin : stop + 1, 1].any()
@@ -232,7 +232,7 @@ def rough_scale(turns: Turns, settings: BetweenSettings) -> float:
     search for the scale with which the turns miss least.
     """
     raw = np.linalg.norm(np.add.reduceat(turns.angle, turns.first, axis=0), axis=1)
-    seen = np.arccos(np.clip(np.einsum("ni,ni->n", turns.before, turns.after), -1, 1))
+    seen = angle_between(turns.before, turns.after)
     usual = float(np.median(seen / np.maximum(raw, 1e-12)))
     scales = usual * np.exp(np.arange(*settings.search, settings.search_step))
     return float(min(scales, key=lambda scale: missed_rad(turns, scale)))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.frames import about_vectors, angle_between
 from imustride.orientation.increments import mean_rate
 
 if TYPE_CHECKING:
@@ -39,28 +40,17 @@ def gravity_carried_deg(
     start, end = (int((span.start + span.stop) // 2) for span in (first, last))
     gyro = recording.angular_velocity_rad_s
     bias = 0.5 * (gyro[first].mean(axis=0) + gyro[last].mean(axis=0))
-    up = [direction(recording.acceleration_m_s2[span].mean(axis=0)) for span in (first, last)]
+    up = [recording.acceleration_m_s2[span].mean(axis=0) for span in (first, last)]
     turns = mean_rate(gyro[start : end + 1] - bias, recording.rate_hz)[1:] / recording.rate_hz
     off, turned_back = (
-        float(np.degrees(np.arccos(np.clip(up[0] @ product(sign * turns) @ up[1], -1.0, 1.0))))
-        for sign in (1.0, -1.0)
+        float(np.degrees(angle_between(up[0], product(sign * turns) @ up[1]))) for sign in (1.0, -1.0)
     )
     return off, turned_back
 
 
-def direction(vector: Floats) -> Floats:
-    """Unit vector."""
-    return np.asarray(vector / np.linalg.norm(vector))
-
-
 def product(turns_rad: Floats) -> Floats:
     """Return the product of small turns in their order, shape (3, 3): first sensor axes from last ones."""
-    angle = np.linalg.norm(turns_rad, axis=1)
-    x, y, z = (turns_rad / np.maximum(angle, 1e-300)[:, None]).T
-    zero = np.zeros_like(x)
-    cross = np.array([[zero, -z, y], [z, zero, -x], [-y, x, zero]]).transpose(2, 0, 1)
-    found = np.eye(3) + np.sin(angle)[:, None, None] * cross
-    found += (1 - np.cos(angle))[:, None, None] * (cross @ cross)
+    found = np.ascontiguousarray(about_vectors(turns_rad))
     while len(found) > 1:  # pairs, then pairs of pairs: no loop over samples
         odd = found[-1:] if len(found) % 2 else found[:0]
         found = np.concatenate(
