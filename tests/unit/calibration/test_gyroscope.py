@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imustride.calibration.between import BetweenSettings
 from imustride.calibration.gyroscope import AT_REST, BETWEEN, gyroscope_of_positions
 from imustride.calibration.positions import find_positions
 from imustride.calibration.stops import find_stops
@@ -188,6 +189,21 @@ def test_turns_that_fit_gravity_in_another_unit_or_sign_are_refused(by_hand, fac
         gyroscope_of_positions(
             replace(recording, angular_velocity_rad_s=rates), replace(positions, poses=poses)
         )
+
+
+def test_a_turn_that_misses_by_far_counts_less(by_hand):
+    """A jolt of 1 degree in one of eleven turns; where no miss is too far, all turns count alike."""
+    recording, positions = by_hand
+    between = int(positions.poses.spans[4, 1] + positions.poses.spans[5, 0]) // 2
+    rates = recording.angular_velocity_rad_s.copy(order="F")
+    rates[between] += np.radians(1.0) * recording.rate_hz * np.array([0.6, 0.0, 0.8])
+    jolted = replace(recording, angular_velocity_rad_s=rates)
+    clean = gyroscope_of_positions(recording, positions).triad.scale
+    usual, alike = (
+        np.abs(gyroscope_of_positions(jolted, positions, settings).triad.scale / clean - 1).max()
+        for settings in (BetweenSettings(), BetweenSettings(huber=1e9))
+    )
+    assert usual < 0.8 * alike
 
 
 def test_a_turn_that_was_cut_off_does_not_count(by_hand):

@@ -94,7 +94,9 @@ def test_the_lowest_point_gives_the_bias_instability_and_its_time():
     )
     values = [one.bias_instability.value for one in found]
     assert np.mean(values) == pytest.approx(truth.min() / 0.664282, rel=0.1)
-    assert np.median([one.reached_s for one in found]) == pytest.approx(tau_s[truth.argmin()], rel=0.6)
+    # The valley is flat: where the curve is lowest the true one lies within 2 % of its own lowest point.
+    reached_s = np.median([one.reached_s for one in found])
+    assert np.interp(reached_s, tau_s, truth) < 1.02 * truth.min()
     assert all(one.bias_low < one.bias_instability.value < one.bias_high for one in found)
 
 

@@ -7,6 +7,7 @@ import pytest
 
 from imustride.calibration.fitting import FACES, FEW, FREE
 from imustride.calibration.positions import find_positions
+from imustride.calibration.rest import Calm, RestSettings, spans_where
 from imustride.calibration.triad import response
 from imustride.errors import SettingsError, SignalQualityError
 from tests.generators import table
@@ -260,3 +261,14 @@ def test_a_made_recording_without_noise():
     found = find_positions(joined, G)
     assert len(found.poses) == 12
     np.testing.assert_allclose(found.fit.triad.correction.matrix, recorded.device.matrix, atol=1e-6)
+
+
+@pytest.mark.parametrize(("leaned", "count"), [(0.04, 1), (0.06, 0)])
+def test_a_slow_lean_is_no_position(leaned, count):
+    """Six seconds without shaking, while gravity wanders by a part of itself: by 0.05 at most."""
+    windows = 60
+    mean = np.column_stack([np.linspace(0.0, leaned * G, windows), np.zeros(windows), np.full(windows, G)])
+    calm = Calm(20, 100, np.zeros((windows, 2)), mean, np.zeros((windows, 3)))
+    spans = spans_where(calm, np.ones(windows, bool), G, 200.0, RestSettings())
+    # From the first sample to 59 x 20 + 100, 0.2 s left out at either end.
+    assert spans.tolist() == [[40, 1240]] * count
