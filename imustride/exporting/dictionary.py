@@ -42,7 +42,7 @@ _CAUTION = (
 )
 _GAIN = "the speed gained, as parts of its logarithm (ours: no source in skating); both shares add to one"
 
-# A metric's own descriptor goes before what stands here.
+# What no metric describes.
 PUSHES: Mapping[str, Column] = {
     "run": _RUN,
     "side": Column("string", "", "foot: left or right"),
@@ -54,15 +54,6 @@ PUSHES: Mapping[str, Column] = {
     ),
     "blade_on_s": Column("number", "s", "the blade meets the ice; empty when it stood there from the start"),
     "blade_off_s": Column("number", "s", "the blade leaves the ice; empty when the log ends before"),
-    "track_angle_deg": Column(
-        "number", "deg", "running direction, outward from the lane, 50 ms before blade-off"
-    ),
-    "blade_speed_m_s": Column("number", "m/s", "mean horizontal speed of the blade in the contact"),
-    "stride_length_m": Column(
-        "number", "m", "along the lane, blade-on to the next blade-on of the same foot"
-    ),
-    "stride_width_m": Column("number", "m", "across the lane, this blade-off to the other foot's next"),
-    "lateral_travel_m": Column("number", "m", "across the lane, outward, from blade-on to blade-off"),
     "flags": Column("string", "", "words that say why a value is missing or special, joined by ;"),
 }
 RUNS: Mapping[str, Column] = {
