@@ -55,13 +55,15 @@ class Solution:
 
     `gate_miss_m` and `gate_s`: at each gate (NaN behind the end of the track), and when it was passed on the
     reference clock; empty without gates.
-    `strain`: the largest unknown of any skate against its spread, `wander`: the mean of the wander's steps
-    against theirs, both large where the data do not fit the model. `evidence`: logarithm of how likely the data are with the spreads assumed, up to a constant.
+    `rejected`: share of a foot's sliding that the fit does not believe, of the worse foot; `strain`: the largest
+    unknown of any skate against its spread; `wander`: the mean of the wander's steps against theirs: all three
+    large where the data do not fit the model. `evidence`: logarithm of how likely the data are with the spreads
+    assumed, up to a constant.
     """
 
     value: NDArray[np.float64]
     covariance: NDArray[np.float64]
-    slip_rms_m_s: float
+    rejected: float
     gate_miss_m: NDArray[np.float64]
     gate_s: NDArray[np.float64]
     evidence: float
@@ -164,15 +166,16 @@ def descend(
     miss, passed = np.zeros(0), np.zeros(0)
     for step in range(settings.steps):
         normal = prior.around(value)
-        slips = []
+        rejected = []
         for k, course in enumerate(courses):
-            slip, angle, by, sd = drift_angle(course, value[begin[k] : begin[k + 1]], settings)
+            speed, angle, by, sd = drift_angle(course, value[begin[k] : begin[k + 1]], settings)
             share = on_ice[k] * settings.step_s / settings.slip_independent_s
             soft = 1 + (angle / (settings.robust_sd * sd)) ** 2
             normal.add(padded(by, begin[k], len(spread)), angle, share / (soft * sd) ** 2)
             # The cost of Geman and McClure is r^2 / soft; its weight r^2 / soft^2 was added.
             normal.cost += float(np.sum(share * (angle / sd) ** 2 * (1 / soft - 1 / soft**2)))
-            slips.append(slip[on_ice[k]])
+            sliding = on_ice[k] & (speed > settings.sliding_m_s)
+            rejected.append(float(np.mean(soft[sliding] > 2)) if sliding.any() else 0.0)
         # The clock of the gates is laid on paths that the rest of the fit has already put straight.
         if gates is not None and step >= settings.steps_before_gates:
             miss, by, passed = pass_gates(body, value, gates, settings)
@@ -180,16 +183,15 @@ def descend(
             normal.add(by[tracked], miss[tracked], settings.gate_sd_m**-2)
             miss[~tracked] = np.nan
         value = value + np.linalg.solve(normal.left, normal.right)
-    rms = float(np.sqrt(np.median(np.concatenate(slips) ** 2)) * 1.4826)
     volume = float(np.linalg.slogdet(normal.left)[1] + 2 * np.log(spread).sum())
     covariance = np.asarray(np.linalg.inv(normal.left), float)
-    return Solution(value, covariance, rms, miss, passed, -0.5 * (normal.cost + volume))
+    return Solution(value, covariance, max(rejected), miss, passed, -0.5 * (normal.cost + volume))
 
 
 def drift_angle(
     course: Course, value: NDArray[np.float64], settings: TrackSettings
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Slip [m/s], slip against speed [rad], its derivatives and its standard deviation at nodes.
+    """Speed [m/s], slip against speed [rad], its derivatives and its standard deviation at nodes.
 
     The angle is what is held at zero, not the slip: a fit to the slip itself would make every blade slower,
     since slowing down shrinks what errors of heading leave over.
@@ -202,7 +204,7 @@ def drift_angle(
     # Which point of a turning blade slides is known to some centimetres only.
     swept = settings.sliding_point_sd_m * course.slip_by[:, LEVER]
     sd = np.sqrt((settings.slip_sd_m_s**2 + swept**2) / speed**2 + settings.heading_sd_rad**2)
-    return slip, slip / speed, by, sd
+    return speed, slip / speed, by, sd
 
 
 def padded(by: NDArray[np.float64], begin: int, count: int) -> NDArray[np.float64]:

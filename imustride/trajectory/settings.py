@@ -9,7 +9,11 @@ import numpy as np
 
 @dataclass(frozen=True, slots=True)
 class TrackSettings:
-    """Each constraint has one job: see DEVELOPERS (common practice, no source, unless said)."""
+    """Each constraint has one job: see DEVELOPERS (common practice, no source, unless said).
+
+    What is taken for granted of the body at the gates (`lead_m`), of the rocker and of an undeclared sensor's
+    place lies within what the simulations draw; DEVELOPERS says what another lead does to the figures.
+    """
 
     step_s: float = 0.02
     knot_s: float = 0.5
@@ -65,6 +69,8 @@ class TrackSettings:
     sd_factor: float = 1.4
     body_speed_sd_m_s: float = 0.17
     # A path is doubtful beyond these; a gap of this length loses the attitude (simulated, DEVELOPERS).
+    sliding_m_s: float = 1.5
+    most_rejected: float = 0.2
     most_strain: float = 5.5
     most_wander: float = 6.0
     longest_gap_s: float = 0.2

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.kinematics import BladePath
+from imustride.recording import stretches
 from imustride.trajectory.body import body_path
 from imustride.trajectory.gates import LEAD, contradiction_m, gate_spread
 from imustride.trajectory.joint import Rhythm, solve
@@ -142,20 +143,16 @@ def doubt_of(
     for side, moved in kinematics.items():
         first = round((moved.cut.stance_s[1] - moved.start_s) * moved.rate_hz)
         last = round((ends_s[side] - moved.start_s) * moved.rate_hz)
-        longest_s = longest_run(~moved.measured[first:last]) / moved.rate_hz
+        gaps = stretches(~moved.measured[first:last])
+        longest_s = int(np.diff(gaps, axis=1).max(initial=0)) / moved.rate_hz
         if longest_s > settings.longest_gap_s:
             return f"a gap of {longest_s:.2f} s in the {side} log loses the path"
-    if solution.strain > settings.most_strain or solution.wander > settings.most_wander:
+    strained = solution.strain > settings.most_strain or solution.wander > settings.most_wander
+    if strained or solution.rejected > settings.most_rejected:
         return (
             "the motion does not fit blades that run along themselves: a sensor turned, or its data are poor"
         )
     return ""
-
-
-def longest_run(flags: NDArray[np.bool_]) -> int:
-    """Return the length of the longest stretch of True."""
-    change = np.diff(flags.astype(np.int8), prepend=0, append=0)
-    return int((np.flatnonzero(change == -1) - np.flatnonzero(change == 1)).max(initial=0))
 
 
 def lane_of(
