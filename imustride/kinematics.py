@@ -232,4 +232,12 @@ class BodyPath:
     gate_miss_m: NDArray[np.float64]
 
     def __post_init__(self) -> None:
-        own(self.time_s, self.position_m, self.speed_m_s, self.position_root, self.speed_root)
+        own(
+            self.time_s,
+            self.position_m,
+            self.speed_m_s,
+            self.speed_sd_m_s,
+            self.position_root,
+            self.speed_root,
+        )
+        own(self.gate_m, self.gate_s, self.gate_miss_m)

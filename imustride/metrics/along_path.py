@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 ALONG, ACROSS = 0, 1
 # How well the instants are known, where a blade that moves on turns time into place (simulated, DEVELOPERS).
-BLADE_ON_SD_S, BLADE_OFF_SD_S = 0.005, 0.012
+BLADE_ON_SD_S, BLADE_OFF_SD_S = 0.010, 0.014
 
 
 def travelled_m(

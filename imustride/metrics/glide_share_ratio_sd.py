@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.metrics.along_path import BLADE_OFF_SD_S, BLADE_ON_SD_S
 from imustride.metrics.edge_change import EDGE_SD_RAD, edge_changes
 from imustride.registry import Metric
 
@@ -15,17 +16,13 @@ if TYPE_CHECKING:
     from imustride.metrics.view import PushView
 
 
-# Events found in simulated runs (DEVELOPERS): spread of blade-on and blade-off.
-ON_SD_S, OFF_SD_S = 0.010, 0.014
-
-
 def measure(view: PushView) -> NDArray[np.float64]:
     """Return one value a push, shape (k,); empty where there is no share."""
     changes = edge_changes(view)
     contact_s = view.off_s - view.on_s
     share = (changes.time_s - view.on_s) / contact_s
     change_sd_s = EDGE_SD_RAD / np.maximum(changes.rate_rad_s, 1e-3)
-    spread_s = np.sqrt(change_sd_s**2 + ((1 - share) * ON_SD_S) ** 2 + (share * OFF_SD_S) ** 2)
+    spread_s = np.sqrt(change_sd_s**2 + ((1 - share) * BLADE_ON_SD_S) ** 2 + (share * BLADE_OFF_SD_S) ** 2)
     return np.asarray(spread_s / contact_s)
 
 

@@ -206,28 +206,3 @@ def profile(found: NDArray[np.float64], covariance: NDArray[np.float64], rms: fl
     sd = np.sqrt(np.diag(by @ covariance @ by.T))
     v_max_sd, tau_sd, start_sd = (float(one) for one in sd)
     return Profile(acceleration / rate, 1 / rate, start, v_max_sd, tau_sd, start_sd, rms)
-
-
-def passing_times_s(
-    time_s: NDArray[np.float64], position_m: NDArray[np.float64], gate_m: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Times at which a body first passes each place along the lane [s]; NaN where it does not get there.
-
-    Parameters
-    ----------
-    time_s, position_m : ndarray, shape (n,)
-        Path of the body; may sway to and fro.
-    gate_m : ndarray, shape (k,)
-
-    Returns
-    -------
-    ndarray, shape (k,)
-    """
-    reached = position_m[:, None] >= gate_m
-    after = reached.argmax(axis=0)
-    passed = reached.any(axis=0) & (after > 0)
-    after = np.where(passed, after, 1)
-    share = (gate_m - position_m[after - 1]) / np.where(
-        passed, position_m[after] - position_m[after - 1], 1.0
-    )
-    return np.where(passed, time_s[after - 1] + share * (time_s[after] - time_s[after - 1]), np.nan)

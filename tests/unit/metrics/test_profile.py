@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imustride.metrics.profile import Profile, fit_gates, fit_speed, passing_times_s
+from imustride.metrics.profile import Profile, fit_gates, fit_speed
 
 TIMES_S = np.arange(0.0, 5.5, 0.02)
 
@@ -148,10 +148,3 @@ def test_stated_spread_of_gates_covers_beams_that_err():
     held = [abs(one.v_max_m_s - 8.4) < 1.96 * one.v_max_sd_m_s for one in found if not one.reason]
     assert len(held) > 290
     assert np.mean(held) > 0.92
-
-
-def test_passing_times():
-    # 0, 0, 2, 6, 5, 9 m at whole seconds: 1 m half way through the second second, 5.5 m before the sway back.
-    path = np.array([0.0, 0.0, 2.0, 6.0, 5.0, 9.0])
-    passed = passing_times_s(np.arange(6.0), path, np.array([1.0, 5.5, 8.0, 9.0, 12.0]))
-    np.testing.assert_allclose(passed, [1.5, 2.875, 4.75, 5.0, np.nan])

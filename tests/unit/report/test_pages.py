@@ -1,5 +1,3 @@
-import pytest
-
 from imustride.report.pages import holds
 from imustride.report.sheet import MARK, Line, sheet_page
 
@@ -21,11 +19,11 @@ def test_a_page_is_ours_by_its_mark_near_its_beginning(tmp_path):
     assert not holds(tmp_path / "none.html", MARK)
 
 
-def test_a_link_to_a_page_is_not_ours(tmp_path):
+def test_a_link_to_a_page_is_not_ours(tmp_path, lacks):
     page, link = tmp_path / "sheet.html", tmp_path / "link.html"
     page.write_text(MARK, encoding="utf-8")
     try:
         link.symlink_to(page)
     except OSError:
-        pytest.skip("no links on this system")
+        lacks("no links on this system")
     assert not holds(link, MARK)
