@@ -4,7 +4,8 @@ ImustrideError
 ├── FileFormatError      a file is missing, unreadable or not what it was declared to be
 ├── CalibrationError     a calibration is missing, malformed or belongs to another device
 ├── SignalQualityError   the signals were read but cannot carry the wanted analysis
-└── SettingsError        a setting or an option has an impossible value
+├── SettingsError        a setting or an option has an impossible value
+└── StoreError           the store of the season cannot be used, or refuses what was asked of it
 
 Every message says what is wrong, where, what was found, what was wanted and what to do.
 """
@@ -28,3 +29,7 @@ class SignalQualityError(ImustrideError):
 
 class SettingsError(ImustrideError):
     """A setting or an option has an impossible value."""
+
+
+class StoreError(ImustrideError):
+    """The store of the season cannot be used, or refuses what was asked of it."""
