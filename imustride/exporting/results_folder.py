@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
 from imustride.errors import FileFormatError, SettingsError
+from imustride.exporting.declared import session_facts
 from imustride.exporting.dictionary import data_package
 from imustride.exporting.digests import sha256
 from imustride.exporting.signals import write_signals
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 PROGRAM = "imustride"
 PROVENANCE = "provenance.json"
+FORMAT = 1  # of results folders: changes whenever a reader of older ones would misread a newer one
 
 
 def write_results(result: SessionResult, out: Path, files: Mapping[str, str | bytes | pd.DataFrame]) -> None:
@@ -130,6 +132,8 @@ def _provenance(result: SessionResult, folder: Path, metrics: Mapping[str, Metri
         **result.provenance,
         "program": PROGRAM,
         "version": __version__,
+        "format": FORMAT,
+        "session": session_facts(result),
         "definitions": {name: metric.number for name, metric in metrics.items()},
         "files": {name: sha256(path) for name, path in _files(folder).items()},
     }

@@ -13,12 +13,10 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = 1
-
 metadata = sa.MetaData()
 
 
-def _table(name: str, *parts: sa.Column[object] | sa.Constraint | sa.Index) -> sa.Table:
+def _table(name: str, *parts: sa.schema.SchemaItem) -> sa.Table:
     return sa.Table(name, metadata, *parts, sqlite_strict=True)
 
 
@@ -79,6 +77,7 @@ sessions = _table(
     _text("superseded_at", null=True),  # none: what counts; else history
     _text("added_at"),
     _text("content"),  # fingerprint of everything below the session
+    _integer("runs"),  # how many there are, to notice a loss
     _text("protocol"),
     _text("surface"),
     _text("conditions"),  # JSON
@@ -128,6 +127,7 @@ runs = _table(
     _of("sessions", "session_id"),
     _integer("place"),
     _text("name"),
+    _integer("pushes"),  # how many there are, to notice a loss
     _integer("usable"),
     _text("reason"),
     sa.Column("layout_id", sa.Integer, sa.ForeignKey("layouts.id"), nullable=False),
