@@ -67,7 +67,7 @@ def draw(seed: int, grade: str, run: int = 0, overrides: Mapping[str, Any] | Non
     worn = {"axes_declared": bool(shared.random() < 0.5), "position_declared": bool(shared.random() < 0.5)}
     low_pass = _low_pass(shared, grade)
     devices = {
-        side: _device(np.random.default_rng([seed, STREAMS[side]]), grade, rate_hz, worn | low_pass)
+        side: draw_device(np.random.default_rng([seed, STREAMS[side]]), grade, rate_hz, worn | low_pass)
         for side in ("left", "right")
     }
     drawn = Draw(seed, run, grade, skater, conditions, devices)
@@ -302,7 +302,7 @@ def _triple(rng: np.random.Generator, half_width: float) -> tuple[float, float, 
     return float(x), float(y), float(z)
 
 
-def _device(rng: np.random.Generator, grade: str, rate_hz: float, shared: dict[str, Any]) -> Device:
+def draw_device(rng: np.random.Generator, grade: str, rate_hz: float, shared: dict[str, Any]) -> Device:
     """Draw one sensor; errors are those left after calibration in good, none applied in poor."""
     poor, real = grade == "poor", grade == "real_ice"
     u = rng.uniform

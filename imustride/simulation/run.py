@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from imustride.constants import HUNDRED_FEET_M
+from imustride.simulation.body_draw import BodyDraw, chosen, draw_body, is_body_override
+from imustride.simulation.body_run import BodyRun, body_run
 from imustride.simulation.drawing import Draw, draw
 from imustride.simulation.motion import Motion, move
 from imustride.simulation.sensors import Logged, ideal, own_time, record
@@ -17,10 +19,13 @@ from imustride.simulation.truth import lane_angle, truth_table
 from imustride.simulation.vibration import shaking
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
+
     import pandas as pd
     from numpy.typing import NDArray
 
     from imustride.recording import SensorLog
+    from imustride.simulation.body_truth import SegmentTruth
 
 Factor = float | str | bool
 
@@ -32,9 +37,9 @@ class SimulatedRun:
     Parameters
     ----------
     logs : dict of str to SensorLog
-        By place: ``left_skate`` and ``right_skate``.
+        By place: ``left_skate``, ``right_skate`` and the places of the body that were asked for.
     truth : DataFrame
-        One row per true push; see `truth`.
+        One row per true push; see `truth` and, where anything of the body is worn, `body_truth`.
     factors : dict
         What was drawn, for reporting errors by factor.
     grade : str
@@ -44,6 +49,12 @@ class SimulatedRun:
         Where the front of the body is along its path, from the first gate, on the clock of the left skate.
     gate_lane_rad : float
         Turn from the lane of the truth, which ends where pushing ends, to the one that ends at the last gate.
+    movements : dict of str to dict of str to SensorLog
+        Kind, then place: recordings of known movements before the run; none without sensors on the body.
+    segments : dict of str to SegmentTruth
+        Where every worn place really was; empty without sensors on the body.
+    body : dict of str to float
+        Height and segment lengths as measured [m]; empty without sensors on the body.
     """
 
     logs: dict[str, SensorLog]
@@ -54,9 +65,14 @@ class SimulatedRun:
     front_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     front_m: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     gate_lane_rad: float = 0.0
+    movements: dict[str, dict[str, SensorLog]] = field(default_factory=dict)
+    segments: dict[str, SegmentTruth] = field(default_factory=dict)
+    body: dict[str, float] = field(default_factory=dict)
 
 
-def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedRun:
+def simulate_run(
+    seed: int, grade: str = "good", *, body: bool = False, places: Collection[str] = (), **overrides: Any
+) -> SimulatedRun:
     """Simulate one standing-start sprint.
 
     Parameters
@@ -65,6 +81,10 @@ def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedR
         Same seed, same run.
     grade : {"good", "poor", "real_ice"}
         Difficulty: what is drawn and how widely.
+    body : bool
+        Sensors on every place of the body too. The skates are the same with and without.
+    places : collection of str
+        Places that are worn besides the skates, where not all are.
     **overrides
         Any field of `Skater`, `Conditions` or `Device` by name, replacing what was drawn; a device
         field may carry ``left_`` or ``right_`` in front. All other draws stay as they are.
@@ -89,6 +109,14 @@ def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedR
             axes_declared, mount_quaternion, position_m, position_declared
             log_begins_late, log_ends_early, shock_kind, stop_kind, slip_deg
 
+        Of the body any field of `Figure` or `Style`, and of its devices any field of `Device` with the place in
+        front; ``body_rate_hz`` holds for all of them. Device fields without a place hold there too, but those
+        that are of skates (position, flex, holder, slip, declarations)::
+
+            wobble_deg, straight_error_deg, squat_turn_deg, body_shock
+            knee_asymmetry_deg, extension_asymmetry_deg, arm_lag_asymmetry_s, arm_swing_asymmetry_deg
+            pelvis_rate_hz, left_shank_mount_quaternion, ...
+
     Returns
     -------
     SimulatedRun
@@ -96,21 +124,37 @@ def simulate_run(seed: int, grade: str = "good", **overrides: Any) -> SimulatedR
     Raises
     ------
     SettingsError
+        If the grade, a place or an override is unknown.
+    """
+    drawn, worn = draw_all(seed, grade, 0, chosen(places, body=body), overrides)
+    return simulate(drawn, "run-1", worn)
+
+
+def draw_all(
+    seed: int, grade: str, run: int, places: Collection[str], overrides: Mapping[str, Any]
+) -> tuple[Draw, BodyDraw | None]:
+    """Draw a run and, where any place of the body is worn, the body.
+
+    Raises
+    ------
+    SettingsError
         If the grade or an override is unknown.
     """
-    return simulate(draw(seed, grade, 0, overrides), "run-1")
+    drawn = draw(seed, grade, run, {key: v for key, v in overrides.items() if not is_body_override(key)})
+    return drawn, draw_body(drawn, places, overrides) if places else None
 
 
-def simulate(drawn: Draw, name: str) -> SimulatedRun:
-    """Simulate the run of drawn parameters."""
+def simulate(drawn: Draw, name: str, body: BodyDraw | None = None) -> SimulatedRun:
+    """Simulate the run of drawn parameters, the body above the skates where it is drawn."""
     motion = move(drawn)
     rng = np.random.default_rng([drawn.seed, 90, drawn.run])
     log_s = _log_span(drawn, motion, rng)
-    logged = {side: _logged(drawn, motion, side, log_s, rng) for side in SIDES}
+    shaken = {side: _shaken(drawn, motion, side) for side in SIDES}
+    logged = {side: _logged(drawn, motion, side, shaken[side], log_s, rng) for side in SIDES}
     truth = truth_table(drawn, motion, {side: logged[side].spoilt_s for side in SIDES}, name)
     time_s, front_m = front(drawn, motion)
     gates_s = gate_times(time_s, front_m)
-    return SimulatedRun(
+    run = SimulatedRun(
         logs={f"{side}_skate": logged[side].log for side in SIDES},
         truth=truth,
         factors=_factors(drawn, motion),
@@ -120,18 +164,49 @@ def simulate(drawn: Draw, name: str) -> SimulatedRun:
         front_m=front_m,
         gate_lane_rad=lane_angle(motion, gates_s[1]) - lane_angle(motion),
     )
+    if body is None:
+        return run
+    shaking_m_s2 = {side: acceleration for side, (acceleration, _) in shaken.items()}
+    return _with_body(run, body, body_run(drawn, body, motion, shaking_m_s2, log_s))
+
+
+def _with_body(run: SimulatedRun, body: BodyDraw, moved: BodyRun) -> SimulatedRun:
+    """Return the run with what the body's sensors recorded."""
+    import pandas as pd
+
+    return replace(
+        run,
+        logs=run.logs | moved.logs,
+        truth=pd.concat([run.truth, moved.columns], axis=1),
+        factors=run.factors | asdict(body.figure) | asdict(body.style),
+        segments=moved.segments,
+        body=dict(body.measured_m),
+    )
+
+
+Shaken = tuple["NDArray[np.float64]", "NDArray[np.float64]"]
+
+
+def _shaken(drawn: Draw, motion: Motion, side: str) -> Shaken:
+    """Return what shakes one skate."""
+    foot = motion.feet[side]
+    return shaking(drawn, motion.plan, foot.path, foot.attitude, foot.steps)
 
 
 def _logged(
-    drawn: Draw, motion: Motion, side: str, log_s: tuple[float, float], rng: np.random.Generator
+    drawn: Draw,
+    motion: Motion,
+    side: str,
+    shaken: Shaken,
+    log_s: tuple[float, float],
+    rng: np.random.Generator,
 ) -> Logged:
     """Record one skate."""
     foot, device, plan = motion.feet[side], drawn.devices[side], motion.plan
     slip_at_s = plan.pushes[len(plan.pushes) // 2].off_s - 0.05
     force, rate = ideal(device, side, foot.attitude, foot.path.place_m, slip_at_s)
-    shaken, turned = shaking(drawn, plan, foot.path, foot.attitude, foot.steps)
     motion_s = (plan.body_start_s, plan.push_end_s)
-    return record(device, side, force + shaken, rate + turned, log_s, motion_s, rng)
+    return record(device, side, force + shaken[0], rate + shaken[1], log_s, motion_s, rng)
 
 
 def _log_span(drawn: Draw, motion: Motion, rng: np.random.Generator) -> tuple[float, float]:
@@ -165,8 +240,6 @@ def gate_times(time_s: NDArray[np.float64], front_m: NDArray[np.float64]) -> tup
 
 def _factors(drawn: Draw, motion: Motion) -> dict[str, Factor]:
     """Flatten what was drawn into one table row."""
-    from dataclasses import asdict
-
     factors: dict[str, Factor] = {"seed": drawn.seed, "pushes": len(motion.plan.pushes)}
     factors["stumble_order"] = motion.plan.stumble_order
     for part in (drawn.skater, drawn.conditions):

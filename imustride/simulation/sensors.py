@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
-from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.constants import SIDES, STANDARD_GRAVITY_M_S2
 from imustride.recording import SensorLog
 from imustride.session import Sensor
 from imustride.simulation.blade import body_rate, rotate, rotate_back
@@ -18,6 +18,7 @@ from imustride.simulation.vibration import through_holder
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from imustride.session import Place
     from imustride.simulation.attitude import Attitude
     from imustride.simulation.parameters import Device
 
@@ -78,14 +79,17 @@ def own_time(device: Device, true_s: float | Floats) -> float | Floats:
 
 def record(
     device: Device,
-    side: str,
+    place: str,
     force: Floats,
     rate: Floats,
     log_s: tuple[float, float],
     motion_s: tuple[float, float],
     rng: np.random.Generator,
 ) -> Logged:
-    """Sample the grid signals as the device does, from `log_s[0]` to `log_s[1]` (true time)."""
+    """Sample the grid signals as the device at a place does, from `log_s[0]` to `log_s[1]` (true time).
+
+    A side alone stands for the skate there.
+    """
     from scipy.spatial.transform import Rotation
 
     sensor_from_segment = Rotation.from_quat(device.mount_quaternion).as_matrix().T
@@ -120,7 +124,7 @@ def record(
         kept = np.ones(len(own_s), bool)
     else:
         kept = ~missing
-    log = SensorLog(declaration(device, side), stamps[kept], acceleration[kept], turning[kept], "simulated")
+    log = SensorLog(declaration(device, place), stamps[kept], acceleration[kept], turning[kept], "simulated")
     return Logged(log, spoilt)
 
 
@@ -181,13 +185,14 @@ def _spans(own_s: Floats, bad: NDArray[np.bool_]) -> tuple[tuple[float, float], 
     return tuple((float(own_s[i]), float(own_s[j - 1])) for i, j in edges.reshape(-1, 2))
 
 
-def declaration(device: Device, side: str) -> Sensor:
-    """Return what the session file says of this sensor."""
+def declaration(device: Device, place: str) -> Sensor:
+    """Return what the session file says of this sensor; a side alone stands for the skate there."""
     from scipy.spatial.transform import Rotation
 
+    on_skate = place in SIDES
     sensor = Sensor(
-        place="left_skate" if side == "left" else "right_skate",
-        device=f"SIM{side[0].upper()}",
+        place=cast("Place", f"{place}_skate" if on_skate else place),
+        device=f"SIM{place[0].upper()}" if on_skate else f"SIM-{place.replace('_', '-')}",
         acceleration_range_g=device.acceleration_range_g,
         angular_velocity_range_deg_s=device.angular_velocity_range_deg_s,
     )
@@ -196,8 +201,8 @@ def declaration(device: Device, side: str) -> Sensor:
         segment_from_sensor = Rotation.from_quat(device.mount_quaternion).as_matrix()
         update["axes"] = nominal_axes(segment_from_sensor)
     if device.position_declared:
-        place = np.round(np.add(device.position_m, device.position_error_m), 3)
-        update["position_m"] = tuple(float(value) for value in place)
+        position_m = np.round(np.add(device.position_m, device.position_error_m), 3)
+        update["position_m"] = tuple(float(value) for value in position_m)
     if device.low_pass_declared and device.low_pass_ratio > 0:
         cut_hz = device.low_pass_ratio * device.rate_hz
         group_s = (1.0 if device.low_pass_order == 1 else np.sqrt(2)) / (2 * np.pi * cut_hz)
