@@ -95,14 +95,17 @@ def fit_unit(f: Factors, side: str, rng: np.random.Generator) -> Unit:
     return Unit(sensor, lever, turn, acc, gyro, acc_bias, gyro_bias, g_matrix)
 
 
-def make_log(f: Factors, plan: Plan, felt: Felt, unit: Unit, rng: np.random.Generator) -> Logged:
-    """Log the felt signals as the device would."""
+def make_log(
+    f: Factors, plan: Plan, felt: Felt, unit: Unit, rng: np.random.Generator, clock: tuple[float, float] | None = None
+) -> Logged:  # fmt: skip
+    """Log the felt signals as the device would; with a clock of given offset [s] and drift, or one that is drawn."""
     turn = unit.segment_from_sensor
     signal = np.hstack([felt.force_m_s2 @ turn, felt.rate_rad_s @ turn])
     signal, cut_hz = _low_pass(f, signal)
     fs = float(f["rate_hz"])
     drift = rng.uniform(-1.0, 1.0) * float(f["clock_drift_ppm"]) * 1e-6
     offset = rng.uniform(-1.0, 1.0) * float(f["clock_offset_s"])
+    offset, drift = clock or (offset, drift)
     begin, end = plan.log_s[0] + rng.uniform(0.0, 0.1), plan.log_s[1] - rng.uniform(0.0, 0.1)
     true_s = begin + np.arange(int((end - begin) * fs)) / (fs * (1.0 + drift))
     signal = resample(signal, true_s - float(f["delay_s"]))
