@@ -54,6 +54,11 @@ PUSHES: Mapping[str, Column] = {
     ),
     "blade_on_s": Column("number", "s", "the blade meets the ice; empty when it stood there from the start"),
     "blade_off_s": Column("number", "s", "the blade leaves the ice; empty when the log ends before"),
+    "push_start_by": Column(
+        "string",
+        "",
+        "what glide_before_extension_s ends with: knee (leg extension), edge (edge change), or empty",
+    ),
     "flags": Column("string", "", "words that say why a value is missing or special, joined by ;"),
 }
 RUNS: Mapping[str, Column] = {
@@ -141,6 +146,39 @@ SYMMETRY: Mapping[str, Column] = {
     "runs_needed": Column("integer", "", "runs in all that would turn unclear into an answer"),
     "advice": Column("string", "", "what would: more_runs, better_calibration; or what stands in the way"),
 }
+# What is drawn in a picture: its table is written as figure-<picture>.csv where pictures are wanted.
+FIGURES: Mapping[str, Column] = {
+    "run": _RUN,
+    "side": PUSHES["side"],
+    "push": PUSHES["push"],
+    "phase": PUSHES["phase"],
+    "lands_s": Column("number", "s", "the blade meets the ice, from the first lift of the run"),
+    "begins_to_push_s": Column("number", "s", "the blade changes onto its inside edge, from the first lift"),
+    "leaves_s": Column("number", "s", "the blade leaves the ice, from the first lift of the run"),
+    "at": Column(
+        "string", "", "blade-off (L or R and the number of the push) or timing gate (G and its number)"
+    ),
+    "place_m": Column("number", "m", "along the lane, from the stance"),
+    "place_m_sd": Column("number", "m", "standard deviation of place_m"),
+    "across_m": Column("number", "m", "across the lane, positive to the left"),
+    "across_m_sd": Column("number", "m", "standard deviation of across_m"),
+    "speed_m_s": Column(
+        "number", "m/s", "of the body along the lane; in figure-pace over two steps of the feet"
+    ),
+    "speed_m_s_sd": Column("number", "m/s", "standard deviation of speed_m_s"),
+    "section_speed_m_s": Column("number", "m/s", "from the gate before, by the timing system alone"),
+    "pushes_per_second_hz": Column("number", "Hz", "two over the stride time"),
+    "length_per_push_m": Column("number", "m", "half of the stride length"),
+    "length_per_push_m_sd": Column("number", "m", "standard deviation of length_per_push_m"),
+    "metric": Column("string", "", "name of the column in pushes.csv"),
+    "difference_multiple": Column("number", "", "right minus left, in smallest differences that count"),
+    "low_multiple": Column("number", "", "lower end of the 95 % interval of difference_multiple"),
+    "high_multiple": Column("number", "", "upper end of the 95 % interval of difference_multiple"),
+    "verdict": SYMMETRY["verdict"],
+    "n_left": SYMMETRY["n_left"],
+    "n_right": SYMMETRY["n_right"],
+    "n_runs": SYMMETRY["n_runs"],
+}
 KEYS = {
     "pushes": ["run", "side", "push"],
     "runs": ["run"],
@@ -160,7 +198,7 @@ def data_package(
     ----------
     session : Session
     tables : mapping of str to DataFrame
-        ``pushes``, ``runs`` and ``symmetry``.
+        ``pushes``, ``runs`` and ``symmetry``; others are those of pictures.
     metrics : mapping of str to Metric
         Descriptors by column name.
     files : mapping of str to (str, int)
@@ -175,8 +213,11 @@ def data_package(
     resources = []
     for name, table in tables.items():
         digest, size = files[f"{name}.csv"]
-        fields = [_field(column, table, known[name], metrics) for column in map(str, table.columns)]
-        schema = {"fields": fields, "missingValues": [""], "primaryKey": KEYS[name]}
+        columns = known.get(name, FIGURES)
+        fields = [_field(column, table, columns, metrics) for column in map(str, table.columns)]
+        schema = {"fields": fields, "missingValues": [""]} | (
+            {"primaryKey": KEYS[name]} if name in KEYS else {}
+        )
         dialect = {"delimiter": ",", "lineTerminator": "\n", "header": True}
         resources.append(
             {

@@ -61,6 +61,11 @@ def write_results(result: SessionResult, out: Path, files: Mapping[str, str | by
                 _write_text(folder / name, content if isinstance(content, str) else csv_text(content))
         write_signals(result, folder / "session.h5")
         sizes = {name: (sha256(path), path.stat().st_size) for name, path in _files(folder).items()}
+        tables |= {
+            name.removesuffix(".csv"): table
+            for name, table in files.items()
+            if not isinstance(table, (str, bytes))
+        }
         _write_json(folder / "datapackage.json", data_package(result.session, tables, metrics, sizes))
         _write_json(folder / PROVENANCE, _provenance(result, folder, metrics))
 

@@ -189,7 +189,7 @@ def _blade(axes: Axes, side: str, one: Track, span: tuple[float, float]) -> None
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
+    """Return the title, the text alternative, the caption and how to read it."""
     chosen, why, shown, gate_m = _found(result, run)
     without = amounts.say(_without(chosen))
     return described(chosen.name, why, shown, gate_m, chosen.pushes, amounts, without)
@@ -229,13 +229,12 @@ def described(
     )
     gates = _gate_words(gate_m, without, amounts)
     scale = say("pictures.above.scale_larger" if stretch > 1 else "pictures.above.scale_equal", n=stretch)
-    caption = say(
-        "pictures.above.caption", run=name, why=say(f"pictures.above.{why}"), gates=gates, scale=scale
-    )
+    caption = say("pictures.above.caption", run=name, why=say(f"pictures.above.{why}"))
     return Words(
         say("pictures.above.title", run=name),
         say("pictures.above.says", run=name, counts=counts, gates=gates, scale=scale),
-        " ".join([caption, *_limits(shown, pushes, amounts)]),
+        " ".join([caption, _known(shown, amounts), *_limits(shown, gate_m, pushes, gates, amounts)]),
+        " ".join([say("pictures.above.reading", gates=gates, scale=scale), say("pictures.above.apart")]),
     )
 
 
@@ -247,22 +246,30 @@ def _gate_words(gate_m: NDArray[np.float64], without: str, amounts: Amounts) -> 
     return say("pictures.above.gates_at", places=at)
 
 
-def _limits(shown: Mapping[str, Track], pushes: pd.DataFrame, amounts: Amounts) -> list[str]:
-    say = amounts.say
+def _known(shown: Mapping[str, Track], amounts: Amounts) -> str:
+    """Say how well a place is known."""
     along, across = np.nanmedian(np.concatenate([one.off_sd_m for one in shown.values()]), axis=0)
-    said = [
-        say(
-            "pictures.above.known",
-            along=amounts.amount(along, "m", along),
-            across=amounts.amount(across, "m", across),
-        )
-    ]
+    return amounts.say(
+        "pictures.above.known",
+        along=amounts.amount(along, "m", along),
+        across=amounts.amount(across, "m", across),
+    )
+
+
+def _limits(
+    shown: Mapping[str, Track],
+    gate_m: NDArray[np.float64],
+    pushes: pd.DataFrame,
+    gates: str,
+    amounts: Amounts,
+) -> list[str]:
+    """Say what is less certain here than in other runs."""
+    say = amounts.say
+    said = [] if len(gate_m) else [f"{gates[:1].upper()}{gates[1:]}."]
     if len(shown) < 2:
         said.append(say("pictures.above.one_skate", side=say(f"word.{next(iter(shown))}")))
     elif pushes["flags"].str.contains("clocks_not_synchronised").any():
         said.append(say("pictures.above.own_clock"))
-    else:
-        said.append(say("pictures.above.apart"))
     if any((np.abs(one.place_m[:, 1]) > WIDEST_M).any() for one in shown.values()):
         said.append(say("pictures.above.strayed", metres=amounts.amount(WIDEST_M, "m", 0.3)))
     return said

@@ -45,8 +45,6 @@ IMPERIAL = METRIC | {
     "across": Shown("in", 1 / INCH_M, 1),
     "m/s": Shown("mph", 1 / MILE_PER_HOUR_M_S, 2),
 }
-# What is small enough to be put in a smaller unit than the column's.
-FINER = {"lateral_travel_m": "across", "stride_width_m": "across"}
 LEAST_TWO_DIGITS = 3  # an uncertainty that begins with 1 or 2 keeps its second digit
 
 

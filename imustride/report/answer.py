@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.report.comparison import Judged, by_reason, judged
-from imustride.report.rows import NOT_SHOWN, compared
+from imustride.report.measures import measure
+from imustride.report.rows import compared, wanted
 from imustride.report.timing import no_time, time_of, timed
 
 if TYPE_CHECKING:
@@ -29,6 +30,17 @@ def counting(result: SessionResult) -> pd.DataFrame:
     return result.pushes[result.pushes["run"].isin(usable)]
 
 
+def spoken(result: SessionResult) -> pd.DataFrame:
+    """Return the rows of ``symmetry.csv`` that a page speaks of; none of the body that no push has a value of.
+
+    Few wear sensors everywhere: that nothing was measured where none was worn goes without saying.
+    """
+    rows, pushes = wanted(result.symmetry), result.pushes
+    held = {name for name in set(rows["metric"]) & set(pushes) if pushes[name].notna().any()}
+    told = rows["metric"].map(lambda metric: metric in held or measure(metric).place == "skates")
+    return rows[told.astype(bool)]
+
+
 def answer(result: SessionResult, amounts: Amounts) -> list[str]:
     """Return the sentences, the most important first.
 
@@ -43,8 +55,10 @@ def answer(result: SessionResult, amounts: Amounts) -> list[str]:
         first = next((run.reason for run in result.runs if run.reason), say("why.unknown"))
         why = say("answer.nothing", reason=_closed(say.reason(first)))
         return [sentences[0], why, *([say("answer.nothing_shown")] if len(result.pushes) else [])]
-    shown = result.symmetry[(result.symmetry["phase"] != "all") & ~result.symmetry["metric"].isin(NOT_SHOWN)]
-    said = [judged(row, pushes, amounts) for row in shown.to_dict("records")]
+    said = [judged(row, pushes, amounts) for row in spoken(result).to_dict("records")]
+    sides = set(pushes["side"])
+    if len(sides) == 1:
+        return [*sentences, say("answer.one_skate", side=say(f"word.{sides.pop()}"))]
     real = sorted((one for one in said if one.kind == "real"), key=lambda one: -one.strength)
     same = [one for one in said if one.kind == "same"]
     still_open = [one for one in said if one.kind in {"small", "unsure"}]
@@ -59,7 +73,7 @@ def answer(result: SessionResult, amounts: Amounts) -> list[str]:
     elif len(compared(result.symmetry)):
         sentences.append(say(f"answer.no_difference{alone}", n=int((pushes["push"] > 0).sum())))
     if same:
-        sentences.append(say("answer.same", what=say.listed(_names(same, say))))
+        sentences.append(say("answer.same", what=say.listed(_few(_names(same, say), say))))
     if still_open:
         sentences.append(say("answer.open", what=say.listed(_few(_names(still_open, say), say))))
     gone = by_reason(said)

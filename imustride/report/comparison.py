@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from imustride.report.amounts import FINER, MISSING
+from imustride.report.amounts import MISSING
+from imustride.report.measures import measure
 from imustride.report.words import label
 
 if TYPE_CHECKING:
@@ -129,7 +130,7 @@ def by_index(row: Mapping[Any, Any]) -> bool:
 
 def own_unit(row: Mapping[Any, Any]) -> str:
     """The unit in which the means of a row are shown."""
-    return FINER.get(str(row["metric"]), str(row["unit"]))
+    return measure(str(row["metric"])).shown_as or str(row["unit"])
 
 
 def difference_unit(row: Mapping[Any, Any]) -> str:
@@ -234,7 +235,6 @@ def figures(row: Mapping[Any, Any], pushes: pd.DataFrame, amounts: Amounts) -> d
     return {
         "name": said.name,
         "phase": say(f"phase.{row['phase']}"),
-        "paper": row["phase"] != "acceleration",
         "kind": say(f"judged.{said.kind}"),
         "why": said.why,
         "short": said.short,

@@ -26,7 +26,7 @@ def gallery(result: SessionResult, amounts: Amounts) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        ``title``, ``svg``, ``says``, ``caption``, ``table`` (headings and rows), ``rows`` (how many there are) and ``printed`` of each picture.
+        ``title``, ``svg``, ``says``, ``caption``, ``reading``, ``table`` (headings and rows), ``rows`` (how many there are) and ``printed`` of each picture.
     """
     from imustride.report.pictures import PICTURES
 
@@ -47,6 +47,7 @@ def _shown(picture: Picture, result: SessionResult, amounts: Amounts) -> dict[st
         "svg": Markup(inline_svg(drawn, picture.name)),  # noqa: S704 - our own drawing
         "says": words.says,
         "caption": words.caption,
+        "reading": words.reading,
         "table": page_table(table.head(MOST_ROWS), amounts),
         "rows": len(table),
         "printed": picture.printed,
@@ -60,7 +61,7 @@ def not_drawn(result: SessionResult, amounts: Amounts) -> str:
     say = amounts.say
     reasons: dict[str, list[str]] = {}
     for picture in PICTURES if len(result.pushes) else ():
-        if not len(picture.table(result, None)):
+        if not picture.goes_without_saying and not len(picture.table(result, None)):
             reasons.setdefault(_why(result, picture), []).append(say(f"pictures.{picture.name}.name"))
     said = [
         say("pictures.not_drawn", pictures=say.listed(names), why=say(f"pictures.why_{why}"))
@@ -72,7 +73,7 @@ def not_drawn(result: SessionResult, amounts: Amounts) -> str:
 def _why(result: SessionResult, picture: Picture) -> str:
     """Return why a picture is not drawn: the last part of a text's key."""
     apart = all(any(not clock.joined for clock in run.clocks.values()) for run in result.runs)
-    if picture.takes_both and all(len(run.kinematics) < 2 for run in result.runs):
+    if picture.takes_both and len(set(result.pushes["side"])) < 2:
         return "one_skate"
     if picture.takes_both and not any(run.usable for run in result.runs):
         return "none_counts"

@@ -86,14 +86,13 @@ def index_line(result: SessionResult, folder: str, language: str, system: System
 def _differs(result: SessionResult, amounts: Amounts) -> str:
     """Name each metric that differs once, with the side that has more; a side that changes with the phase twice."""
     from imustride.report.comparison import name_of
-    from imustride.report.rows import NOT_SHOWN
+    from imustride.report.rows import wanted
 
-    say, table = amounts.say, result.symmetry
-    real = table[table["verdict"].isin(("left larger", "right larger")) & (table["phase"] != "all")]
+    say, table = amounts.say, wanted(result.symmetry)
+    real = table[table["verdict"].isin(("left larger", "right larger"))]
     said = [
         say("index.more", name=name_of(metric, say), side=say(f"word.{verdict.removesuffix(' larger')}"))
         for metric, verdict in zip(real["metric"], real["verdict"], strict=True)
-        if metric not in NOT_SHOWN
     ]
     return say("list.semicolon").join(dict.fromkeys(said)) or say("index.none")
 

@@ -196,7 +196,7 @@ def _known(axes: Axes, spread: NDArray[np.float64], name: str) -> None:
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
+    """Return the title, the text alternative, the caption and how to read it."""
     say, points = amounts.say, table(result, run)
     name = shown_run(points, result)
     mine = points[points["run"] == name]
@@ -215,9 +215,9 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         **{f"first_{key}": value for key, value in first.items()},
         **{f"last_{key}": value for key, value in last.items()},
     )
-    caption = say("pictures.pace.caption", run=title)
-    others = say("pictures.pace.others") if len(points) > len(mine) else ""
-    return Words(say("pictures.pace.title"), says, f"{caption} {others}".strip())
+    others = [say("pictures.pace.others")] if len(points) > len(mine) else []
+    reading = " ".join([say("pictures.pace.reading"), *others])
+    return Words(say("pictures.pace.title"), says, say("pictures.pace.caption", run=title), reading)
 
 
 PICTURE = Picture("pace", table, draw, words, tracked=True)

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.report.amounts import FINER, MISSING
+from imustride.report.amounts import MISSING
 from imustride.report.comparison import name_of
 from imustride.report.drawing import FEET
+from imustride.report.measures import measures, shown_unit
 from imustride.report.words import SUFFIX_UNITS, label, unit_of
 
 if TYPE_CHECKING:
@@ -20,24 +21,8 @@ if TYPE_CHECKING:
 
     from imustride.report.amounts import Amounts
     from imustride.report.catalogue import Catalogue
+    from imustride.report.measures import Place
 
-# Columns of pushes.csv on the page and the unit of each.
-PUSH_COLUMNS = {
-    "blade_on_s": "s",
-    "blade_off_s": "s",
-    "contact_time_s": "s",
-    "swing_time_s": "s",
-    "step_time_s": "s",
-    "double_support_s": "s",
-    "push_off_angular_velocity_deg_s": "deg/s",
-    "edge_angle_deg": "deg",
-    "track_angle_deg": "deg",
-    "blade_speed_m_s": "m/s",
-    "step_length_m": "m",
-    "stride_length_m": "m",
-    "lateral_travel_m": "m",
-    "glide_share_ratio": "",
-}
 # Columns of runs.csv with how fast the run was, the unit, and where its standard deviation stands.
 SPEED_COLUMNS = {
     "peak": ("peak_speed_m_s", "m/s", "peak_speed_m_s_sd"),
@@ -76,9 +61,7 @@ def run_rows(runs: pd.DataFrame, pushes: pd.DataFrame, amounts: Amounts) -> list
             "right": int(row["pushes_right"]),
             "rate": _rate(row["step_rate_hz"], pushes[pushes["run"] == row["run"]], amounts),
             "usable": bool(row["usable"]),
-            "counts": say("runs.yes")
-            if row["usable"]
-            else say("runs.no", reason=say.reason(row["reason"]) or say("why.unknown")),
+            "why": "" if row["usable"] else say.reason(row["reason"]) or say("why.unknown"),
         }
         for row in runs.to_dict("records")
     ]
@@ -125,10 +108,16 @@ def _known(row: dict[Any, Any], column: str, of: str, spread: str, amounts: Amou
     return amounts.with_unit(known, of)
 
 
-def push_table(pushes: pd.DataFrame, amounts: Amounts) -> tuple[list[str], list[list[str]]]:
-    """Return headings and rows of the table of pushes: only columns with at least one value."""
+def push_table(pushes: pd.DataFrame, amounts: Amounts, place: Place) -> tuple[list[str], list[list[str]]]:
+    """Return headings and rows of a table of pushes: only columns with at least one value; no row without any."""
     say = amounts.say
-    columns = [name for name in PUSH_COLUMNS if name in pushes and pushes[name].notna().any()]
+    columns = [
+        one.name
+        for one in measures().values()
+        if one.place == place and one.pushes and one.name in pushes and pushes[one.name].notna().any()
+    ]
+    if not columns:
+        return [], []
     headings = [say(f"pushes.{word}") for word in ("run", "foot", "push", "phase")]
     headings += [_heading(name, amounts) for name in columns]
     rows = [
@@ -150,8 +139,9 @@ def _flag(flag: str, say: Catalogue) -> str:
 
 
 def _heading(name: str, amounts: Amounts) -> str:
-    unit = amounts.unit(FINER.get(name, PUSH_COLUMNS[name]))
-    return amounts.say(f"pushes.{name}") + (f" [{unit}]" if unit else "")
+    unit, key = amounts.unit(shown_unit(name)), f"pushes.{name}"
+    title = amounts.say(key) if key in amounts.say else name_of(name, amounts.say)
+    return title + (f" [{unit}]" if unit else "")
 
 
 def _single(row: dict[Any, Any], name: str, amounts: Amounts) -> str:
@@ -159,7 +149,7 @@ def _single(row: dict[Any, Any], name: str, amounts: Amounts) -> str:
     spread = float(row.get(f"{name}_sd", math.nan))
     if not math.isfinite(spread):
         spread = _accuracy().get(name, math.nan)
-    return amounts.number(float(row[name]), FINER.get(name, PUSH_COLUMNS[name]), spread)
+    return amounts.number(float(row[name]), shown_unit(name), spread)
 
 
 @cache

@@ -26,7 +26,11 @@ STYLE = """
 .paper {{ display: inline; }}
 section.paper {{ display: block; }}
 figure {{ margin: 0; }}
-.pictures {{ display: block; }}
+.top, .pictures {{ display: block; }}
+.top > section {{ float: left; clear: left; width: 54%; }}
+.top > .ran {{ float: right; clear: none; width: 44%; }}
+.top > .left-out {{ display: block; clear: both; }}
+.pictures {{ clear: both; }}
 .pictures ~ section {{ clear: both; }}
 .pictures > section {{ float: left; clear: left; width: 49%; }}
 .pictures > section:nth-child(2) {{ float: right; clear: none; }}

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.report.amounts import FINER, MISSING, Amounts
+from imustride.report.amounts import MISSING, Amounts
 from imustride.report.comparison import name_of
 from imustride.report.drawing import FEET
-from imustride.report.words import unit_of
+from imustride.report.measures import shown_unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,16 +26,16 @@ if TYPE_CHECKING:
     from imustride.results import RunResult, SessionResult
 
 MOST_PANELS = 8  # runs in a picture; the tables hold the rest
-UNITS = {"m_s": "m/s", "deg_s": "deg/s", "hz": "Hz", "percent": "%", "ratio": ""}
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """The title of a picture, what it shows for those who cannot see it, and its caption."""
+    """The title of a picture, what it shows for those who cannot see it, its caption, and how to read it in full."""
 
     title: str
     says: str
     caption: str
+    reading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,8 @@ class Picture:
         Whether it needs tracks of the blades.
     takes_both : bool
         Whether it needs both skates on one clock.
+    goes_without_saying : bool
+        Whether nobody misses it where there is nothing to draw.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Picture:
     printed: bool = False
     tracked: bool = False
     takes_both: bool = False
+    goes_without_saying: bool = False
 
 
 def runs_shown(result: SessionResult, run: RunResult | None, *, counting: bool) -> list[RunResult]:
@@ -101,14 +104,6 @@ def counts(runs: Sequence[RunResult], say: Catalogue) -> str:
         left, right = (int((sides == side).sum()) for side in FEET)
         said.append(say("pictures.counts", run=run_title(run, say), left=left, right=right))
     return say("list.semicolon").join(said)
-
-
-def shown_unit(column: str) -> str:
-    """Return the unit of a column, as the tables name units."""
-    if column in FINER:
-        return FINER[column]
-    suffix = unit_of(column)
-    return UNITS.get(suffix, suffix)
 
 
 def localise(axes: Axes, amounts: Amounts) -> None:

@@ -16,4 +16,5 @@ PICTURES: tuple[Picture, ...] = (
     pace.PICTURE,
     above.PICTURE,
     toe_turn.PICTURE,
+    sides.BODY,
 )

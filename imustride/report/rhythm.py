@@ -85,7 +85,7 @@ def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: 
     amounts, runs, times = Amounts(texts, units), drawn_runs(result, run), table(result, run)
     times = times[times["run"].isin([one.name for one in runs])]
     alone = len(runs) == 1
-    with panels("rhythm", len(runs), 0.85 if alone else 0.5, below_in=0.75) as (drawn, places):
+    with panels("rhythm", len(runs), 0.85 if alone else 0.43, below_in=0.72) as (drawn, places):
         for axes, one in zip(places, runs, strict=True):
             mine = times[(times["run"] == one.name) & (times["leaves_s"] <= LONGEST_S)]
             _gates(axes, one)
@@ -117,7 +117,7 @@ def _key(times: pd.DataFrame, texts: Catalogue) -> list[tuple[str, dict[str, Any
     looks: list[tuple[str, bool, dict[str, Any]]] = [
         ("glides", bool(told.any()), {"linewidth": GLIDES, "color": INK}),
         ("pushes", bool(told.any()), {"linewidth": PUSHES, "color": INK}),
-        ("unknown", not told.all(), {"linewidth": UNKNOWN, "color": INK}),
+        ("unknown" if told.any() else "contact", not told.all(), {"linewidth": UNKNOWN, "color": INK}),
         ("together", bool((both > 0).any()), {"linewidth": BOTH, "color": GREY}),
         ("neither", bool((both < 0).any()), rim),
     ]
@@ -180,19 +180,20 @@ def _gates(axes: Axes, run: RunResult) -> None:
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
+    """Return the title, the text alternative, the caption and how to read it."""
     say, runs = amounts.say, runs_shown(result, run, counting=False)
-    parts = [say("pictures.rhythm.caption")]
+    caption, reading = [say("pictures.rhythm.caption")], [say("pictures.rhythm.reading")]
     if table(result, run)["begins_to_push_s"].notna().any():
-        parts.append(say("pictures.rhythm.glide"))
+        reading.append(say("pictures.rhythm.glide"))
     if any(unjoined(one.pushes) for one in runs):
-        parts.append(say("pictures.rhythm.unjoined"))
+        caption.append(say("pictures.rhythm.unjoined"))
     elif any(one.body is not None and len(one.body.gate_s) for one in runs):
-        parts.append(say("pictures.rhythm.gates"))
+        reading.append(say("pictures.rhythm.gates"))
     if len(drawn_runs(result, run)) < len(runs):
-        parts.append(say("pictures.rhythm.some", shown=MOST_RUNS, all=len(runs)))
+        caption.append(say("pictures.rhythm.some", shown=MOST_RUNS, all=len(runs)))
     says = say("pictures.rhythm.says", counts=counts(runs, say))
-    return Words(say(f"pictures.rhythm.title{'_one' if len(runs) == 1 else ''}"), says, " ".join(parts))
+    title = say(f"pictures.rhythm.title{'_one' if len(runs) == 1 else ''}")
+    return Words(title, says, " ".join(caption), " ".join(reading))
 
 
 PICTURE = Picture("rhythm", table, draw, words, printed=True)

@@ -6,15 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imustride.report.measures import PLACES, measure
 from imustride.report.words import MISSING, interval, label, number, unit
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import pandas as pd
 
-# What says nothing that another row does not say, or is mostly an assumption.
-NOT_SHOWN = ("stride_rate_hz", "stride_width_m")
-# What a terminal and a first picture show: one of time, one of rate, one of angle, one of way.
-HEADLINES = ("contact_time_s", "push_off_angular_velocity_deg_s", "edge_angle_deg", "stride_length_m")
+    from imustride.report.measures import Place
+
 NO_INTERVAL = "too few pushes for an interval"
 REMEDIES = {
     "more_runs": "more runs are needed",
@@ -48,17 +49,23 @@ def _step_rate(rate_hz: float, pushes: pd.DataFrame) -> str:
     return f"{number(rate_hz, 'Hz')} (SD {number(float(np.std(each_hz, ddof=1)), 'Hz')}, n {len(each_hz)})"
 
 
-def compared(symmetry: pd.DataFrame) -> pd.DataFrame:
+def wanted(symmetry: pd.DataFrame, places: Collection[Place] = PLACES) -> pd.DataFrame:
+    """Return the rows of ``symmetry.csv`` that a page speaks of: the phases apart, metrics of these places."""
+    there = symmetry["metric"].map(lambda metric: measure(metric).place in places).astype(bool)
+    return symmetry[(symmetry["phase"] != "all") & there]
+
+
+def compared(symmetry: pd.DataFrame, places: Collection[Place] = PLACES) -> pd.DataFrame:
     """Return the rows of ``symmetry.csv`` that a page shows: measured, by metric, the phases apart."""
-    wanted = (symmetry["phase"] != "all") & ~symmetry["metric"].isin(NOT_SHOWN)
-    rows = symmetry[wanted & (symmetry["verdict"] != "not measured")]
+    rows = wanted(symmetry, places)
+    rows = rows[rows["verdict"] != "not measured"]
     order = {metric: place for place, metric in enumerate(symmetry["metric"].unique())}
     return rows.sort_values("metric", key=lambda metrics: metrics.map(order), kind="stable")
 
 
 def headlines(symmetry: pd.DataFrame) -> pd.DataFrame:
     """Return the few rows that stand for the others; all where none of them is there."""
-    few = symmetry[symmetry["metric"].isin(HEADLINES)]
+    few = symmetry[symmetry["metric"].map(lambda metric: measure(metric).headline).astype(bool)]
     return few if len(few) else symmetry
 
 

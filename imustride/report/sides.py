@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,13 +22,15 @@ if TYPE_CHECKING:
 
     from imustride.report.amounts import System
     from imustride.report.catalogue import Catalogue
+    from imustride.report.measures import Place
     from imustride.results import RunResult, SessionResult
 
-ROW_IN, NAME_IN = 0.14, 0.17  # of a phase; of a measure's name above its phases
+ROW_IN, NAME_IN = 0.12, 0.15  # of a phase; of a measure's name above its phases
 VALUES_IN = 0.75  # at the right, for the differences in their own units
 ROOM_IN = WIDTH_IN - LEFT_IN - RIGHT_IN - VALUES_IN
 LEAST_REACH, MOST_REACH = 2.0, 5.0  # of the axis; what reaches further ends in an arrow
 PHASES = {"acceleration": "1\N{EN DASH}6", "later": "7+"}
+NAMES: dict[Place, str] = {"skates": "sides", "body": "sides-body"}
 VERDICTS = {"left larger": "left", "right larger": "right"}
 
 LINE: dict[str, Any] = {"color": INK, "linewidth": 1.5}
@@ -39,12 +42,14 @@ KEY: tuple[tuple[str, str, dict[str, Any]], ...] = (
 )
 
 
-def table(result: SessionResult, run: RunResult | None) -> pd.DataFrame:
+def table(result: SessionResult, run: RunResult | None, place: Place = "skates") -> pd.DataFrame:
     """Return every difference and its 95 % interval in multiples of the smallest one that counts.
 
-    Nothing for a single run of a session: left and right are compared over all runs that count.
+    Nothing for a single run of a session: left and right are compared over all runs that count. Of the body nothing
+    where skates alone had sensors.
     """
-    rows = compared(result.symmetry)
+    worn = any(not sensor.place.endswith("_skate") for sensor in result.session.sensors)
+    rows = compared(result.symmetry, (place,) if worn or place == "skates" else ())
     index = rows["symmetry_index_percent"].notna()
     found = rows[["metric", "phase"]].copy()
     for name, percent, own in (
@@ -69,9 +74,11 @@ def _difference(whole: Mapping[Any, Any], amounts: Amounts) -> str:
     return amounts.amount(float(whole["difference"]), difference_unit(whole), half_width(whole), sign=True)
 
 
-def draw(result: SessionResult, run: RunResult | None, texts: Catalogue, units: System) -> Figure:
+def draw(
+    result: SessionResult, run: RunResult | None, texts: Catalogue, units: System, place: Place = "skates"
+) -> Figure:
     """Draw a line per measure and phase, the left larger to the left of zero."""
-    amounts, shown = Amounts(texts, units), table(result, run)
+    amounts, shown = Amounts(texts, units), table(result, run, place)
     metrics = list(dict.fromkeys(shown["metric"]))
     height_in = len(shown) * ROW_IN + len(metrics) * NAME_IN + 0.04
     reach = shown[["low_multiple", "high_multiple"]].abs().to_numpy(dtype=float)
@@ -175,9 +182,9 @@ def _said(axes: Axes, y: float, row: Mapping[Any, Any], whole: Mapping[Any, Any]
     )
 
 
-def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
-    say, shown = amounts.say, table(result, run)
+def words(result: SessionResult, run: RunResult | None, amounts: Amounts, place: Place = "skates") -> Words:
+    """Return the title, the text alternative, the caption and how to read it."""
+    say, shown = amounts.say, table(result, run, place)
     whole = _whole(result)
     lines = [
         say(
@@ -190,7 +197,16 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         for row in shown.to_dict("records")
     ]
     says = say("pictures.sides.says", lines=say("list.semicolon").join(lines))
-    return Words(say("pictures.sides.title"), says, say("pictures.sides.caption"))
+    title = say(f"pictures.{NAMES[place]}.title")
+    return Words(title, says, say("pictures.sides.caption"), say("pictures.sides.reading"))
 
 
-PICTURE = Picture("sides", table, draw, words, printed=True, takes_both=True)
+PICTURE = Picture(NAMES["skates"], table, draw, words, printed=True, takes_both=True)
+BODY = Picture(
+    NAMES["body"],
+    partial(table, place="body"),
+    partial(draw, place="body"),
+    partial(words, place="body"),
+    takes_both=True,
+    goes_without_saying=True,
+)

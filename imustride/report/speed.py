@@ -144,13 +144,15 @@ def _gates(axes: Axes, mine: pd.DataFrame, amounts: Amounts) -> None:
     timed = scaled(gates["section_speed_m_s"], "m/s", amounts)
     for order, (name, x) in enumerate(zip(gates["at"], place, strict=True)):
         axes.axvline(x, color=INK, linewidth=1.2, linestyle=":", zorder=1)
-        axes.annotate(name, (x, 0), (3, 4), textcoords="offset points")
+        near_end = x > axes.get_xlim()[1] - 0.06 * np.ptp(axes.get_xlim())
+        aside, align = (-3, "right") if near_end else (3, "left")
+        axes.annotate(name, (x, 0), (aside, 4), textcoords="offset points", ha=align)
         if order and np.isfinite(timed[order]):
             axes.hlines(timed[order], place[order - 1], x, color=INK, linewidth=1.2, linestyle=(0, (6, 2)))
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
+    """Return the title, the text alternative, the caption and how to read it."""
     say, points, full = amounts.say, table(result, run), shown_run(result, run)
     mine = points[points["run"] == full.name]
     top = mine.sort_values("speed_m_s", kind="stable").to_dict("records")[-1]
@@ -162,18 +164,18 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         speed=amounts.amount(float(top["speed_m_s"]), "m/s", float(top["speed_m_s_sd"])),
         place=amounts.amount(float(top["place_m"]), "m", float(top["place_m_sd"])),
     )
-    parts = [say("pictures.speed.caption", run=title)]
+    caption, reading = [say("pictures.speed.caption", run=title)], [say("pictures.speed.reading")]
     if len(gates):
-        parts.append(say("pictures.speed.gates"))
+        reading.append(say("pictures.speed.gates"))
         if gates["section_speed_m_s"].notna().any():
-            parts.append(say("pictures.speed.sections"))
+            reading.append(say("pictures.speed.sections"))
     else:
-        parts.append(say("pictures.speed.no_gates"))
+        caption.append(say("pictures.speed.no_gates"))
     if len(full.paths) == 1:
-        parts.append(say("pictures.speed.one_skate", side=say(f"word.{next(iter(full.paths))}")))
+        caption.append(say("pictures.speed.one_skate", side=say(f"word.{next(iter(full.paths))}")))
     if len(set(points["run"])) > 1:
-        parts.append(say("pictures.speed.others"))
-    return Words(say("pictures.speed.title"), says, " ".join(parts))
+        reading.append(say("pictures.speed.others"))
+    return Words(say("pictures.speed.title"), says, " ".join(caption), " ".join(reading))
 
 
 PICTURE = Picture("speed", table, draw, words, tracked=True)

@@ -6,21 +6,26 @@ from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
 from imustride.report.amounts import Amounts, System
-from imustride.report.answer import answer, counting
+from imustride.report.answer import answer, counting, spoken
 from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
 from imustride.report.comparison import by_reason, figures, judged
 from imustride.report.gallery import gallery, not_drawn
+from imustride.report.measures import PLACES, measure
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.pages import page_environment
-from imustride.report.rows import HEADLINES, NOT_SHOWN, compared
+from imustride.report.rows import compared
 from imustride.report.timing import no_time, time_blocks
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     import pandas as pd
 
+    from imustride.report.comparison import Judged
     from imustride.results import SessionResult
 
 MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
+MOST_PAPER_RUNS, MOST_PAPER_ROWS = 10, 6  # what a sheet of paper has room for; a screen shows all
 
 
 def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system: System = "metric") -> str:
@@ -49,7 +54,7 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
             **_who(result, amounts),
             times=time_blocks(result, amounts),
             no_time=no_time(result, amounts),
-            runs=run_rows(result.runs_table, result.pushes, amounts),
+            **_runs(result, amounts),
             answer=answer(result, amounts),
             pictures=gallery(result, amounts),
             not_drawn=not_drawn(result, amounts),
@@ -63,9 +68,10 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
 
 def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     session, say = result.session, amounts.say
+    notes = _named((run.name, say.reason(note)) for run in result.runs for note in run.notes)
     told = [
         *(say.reason(note) for note in result.notes),
-        *(f"{run.name}: {say.reason(note)}" for run in result.runs for note in run.notes),
+        *(say("page.of_runs", runs=say.listed(names), what=note) for note, names in notes.items()),
     ]
     return {
         "version": __version__,
@@ -77,26 +83,61 @@ def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     }
 
 
+def _named(said: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+    """Return what is said of runs, each sentence once, with the names of the runs."""
+    found: dict[str, list[str]] = {}
+    for name, sentence in said:
+        found.setdefault(sentence, []).append(name)
+    return found
+
+
+def _runs(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
+    """Return the rows of the runs, and for paper, which has no room for a reason in each, those that do not count."""
+    say, rows = amounts.say, run_rows(result.runs_table, result.pushes, amounts)
+    reasons = _named((row["name"], row["why"]) for row in rows if not row["usable"])
+    return {
+        "runs": rows,
+        "most_paper_runs": MOST_PAPER_RUNS,
+        "left_out": [
+            say("page.of_runs", runs=say.listed(names), what=reason) for reason, names in reasons.items()
+        ],
+    }
+
+
 def _comparison(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     """Return the rows of left and right, those that stand for the others first, and what was not measured."""
     say, pushes = amounts.say, counting(result)
-    table = compared(result.symmetry)
-    first = table["metric"].isin(HEADLINES)
-    if not first.any():
-        first = ~first
-    shown = {*table["metric"], *NOT_SHOWN}
-    rest = result.symmetry[~result.symmetry["metric"].isin(shown)]
+    rows = compared(result.symmetry).to_dict("records")
+    said = [judged(row, pushes, amounts) for row in rows]
+    first = [one.kind == "real" or measure(one.metric).headline for one in said]
+    if not any(first):
+        first = [True] * len(rows)
+    paper = _for_paper(said)
+    shown = [
+        {**figures(row, pushes, amounts), "paper": place in paper, "first": first[place]}
+        for place, row in enumerate(rows)
+    ]
+    rest = spoken(result)
+    rest = rest[~rest["metric"].isin({row["metric"] for row in rows})]
     gone = by_reason(judged(row, pushes, amounts) for row in rest.to_dict("records"))
     return {
-        "figures": [figures(row, pushes, amounts) for row in table[first].to_dict("records")],
-        "more_figures": [figures(row, pushes, amounts) for row in table[~first].to_dict("records")],
+        "figures": [one for one in shown if one["first"]],
+        "more_figures": [one for one in shown if not one["first"]],
+        "one_skate": len(set(pushes["side"])) == 1,
         "not_compared": [
             say("figures.with_reason", name=say.listed(names), reason=reason)
             for reason, names in gone.items()
         ],
-        "rest_on": _rest_on(table, amounts),
-        "scope": "run" if set(table["scope"]) == {"run"} else "day",
+        "rest_on": _rest_on(compared(result.symmetry), amounts),
+        "scope": "run" if {row["scope"] for row in rows} == {"run"} else "day",
     }
+
+
+def _for_paper(said: Sequence[Judged]) -> set[int]:
+    """Return which rows are on paper: the strongest differences, then the later pushes of what stands for the others."""
+    real = sorted((n for n, one in enumerate(said) if one.kind == "real"), key=lambda n: -said[n].strength)
+    late = [n for n, one in enumerate(said) if one.phase == "later" and measure(one.metric).headline]
+    return {*list(dict.fromkeys([*real, *late]))[:MOST_PAPER_ROWS]}
 
 
 def _rest_on(table: pd.DataFrame, amounts: Amounts) -> str:
@@ -109,5 +150,11 @@ def _rest_on(table: pd.DataFrame, amounts: Amounts) -> str:
 
 
 def _pushes(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
-    headings, rows = push_table(result.pushes.head(MOST_ROWS), amounts)
-    return {"push_headings": headings, "push_rows": rows, "pushes_in_all": len(result.pushes)}
+    """Return the tables of every push, one a place of sensors: its name, headings and rows."""
+    tables = ((place, *push_table(result.pushes.head(MOST_ROWS), amounts, place)) for place in PLACES)
+    return {
+        "push_tables": [
+            (amounts.say(f"pushes.of.{place}"), headings, rows) for place, headings, rows in tables if rows
+        ],
+        "pushes_in_all": len(result.pushes),
+    }

@@ -98,7 +98,7 @@ def _foot(axes: Axes, side: str, mine: pd.DataFrame) -> None:
 
 
 def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Words:
-    """Return the title, the text alternative and the caption."""
+    """Return the title, the text alternative, the caption and how to read it."""
     say, values = amounts.say, table(result, run)
     feet = say("list.semicolon").join(
         say(
@@ -111,11 +111,12 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts) -> Wor
         for side, (mean, sd, n) in means(values).items()
     )
     several = len(set(values["run"])) > 1
-    caption = say("pictures.turn.caption_runs" if several else "pictures.turn.caption_one")
+    reading = [say("pictures.turn.reading"), say(f"pictures.turn.{'runs' if several else 'one'}")]
     return Words(
         say("pictures.turn.title"),
         say("pictures.turn.says", feet=feet),
-        f"{caption} {say('pictures.turn.all_words', feet=feet)}",
+        say("pictures.turn.caption", feet=feet),
+        " ".join(reading),
     )
 
 

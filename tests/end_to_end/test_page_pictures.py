@@ -1,5 +1,6 @@
 """The numbers under the pictures of the demo's page are those of the tables that are drawn and exported, rounded."""
 
+import json
 import math
 from pathlib import Path
 
@@ -40,9 +41,11 @@ def off(text, value, unit):
 @pytest.mark.parametrize("system", ["metric", "imperial"])
 def test_every_number_under_a_picture_is_that_of_its_table(demo, system):
     shown = {one["name"]: one["table"] for one in gallery(demo, Amounts(catalogue("en"), system))}
-    assert set(shown) == {picture.name for picture in PICTURES}
+    assert set(shown) == {picture.name for picture in PICTURES if picture.name != "sides-body"}
     checked = 0
     for picture in PICTURES:
+        if picture.name not in shown:  # skates alone
+            continue
         headings, rows = shown[picture.name]
         table = picture.table(demo, None)
         kept = [name for name in table if not name.endswith("_sd")]
@@ -69,11 +72,24 @@ def test_exported_figures_hold_the_same_numbers(demo, tmp_path):
     pipeline.write_session(demo, tmp_path / "out", Page(figures=True))
     for picture in PICTURES:
         table = picture.table(demo, None)
+        if not len(table):
+            continue
         read = pd.read_csv(tmp_path / "out" / f"figure-{picture.name}.csv")
         assert list(read) == list(table)
         for name in table:
             if pd.api.types.is_float_dtype(table[name]):
                 np.testing.assert_allclose(read[name].astype(float), table[name], rtol=1e-5, atol=6e-6)
+
+
+def test_every_column_of_an_exported_figure_is_described(demo, tmp_path):
+    pipeline.write_session(demo, tmp_path / "out", Page(figures=True))
+    package = json.loads((tmp_path / "out" / "datapackage.json").read_text(encoding="utf-8"))
+    described = {one["path"]: one["schema"]["fields"] for one in package["resources"]}
+    written = sorted(path.name for path in (tmp_path / "out").glob("figure-*.csv"))
+    assert len(written) > 20
+    for name in written:
+        assert [field["name"] for field in described[name]] == list(pd.read_csv(tmp_path / "out" / name))
+        assert [field["name"] for field in described[name] if not field.get("description")] == []
 
 
 def test_the_page_and_its_tables_are_the_same_bytes_again(tmp_path):

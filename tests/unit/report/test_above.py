@@ -159,7 +159,7 @@ def test_no_gates_is_said_in_the_picture_and_below_it():
     assert "no timing gates" in texts(svg_of(gate_m=NO_GATES))
     said = words_of(shown(gate_m=NO_GATES), NO_GATES)
     assert "no timing gates" in said.says
-    assert "no timing gates" in said.caption
+    assert "No timing gates, so that the distance" in said.caption
 
 
 def test_one_skate_alone_is_drawn_and_said():
@@ -181,7 +181,7 @@ def test_caption_and_alternative_hold_run_scale_gates_and_uncertainty():
     assert "5 blade-offs left and 5 blade-offs right" in said.says
     for part in ("drawn 5 times larger", "0.50, 15.74 and 30.98\N{NO-BREAK SPACE}m"):
         assert part in said.says
-        assert part in said.caption
+        assert part in said.reading
     assert "±0.05 m along the lane and ±0.02 m across it (SD)" in said.caption.replace(
         "\N{NO-BREAK SPACE}", " "
     )
@@ -189,7 +189,7 @@ def test_caption_and_alternative_hold_run_scale_gates_and_uncertainty():
 
 def test_feet_and_a_decimal_comma():
     # 0.50, 15.74 and 30.98 m are 1.64, 51.64 and 101.64 ft.
-    said = words_of(shown(), amounts=Amounts(catalogue("fr"), "imperial")).caption
+    said = words_of(shown(), amounts=Amounts(catalogue("fr"), "imperial")).reading
     assert "1,64, 51,64 et 101,64\N{NO-BREAK SPACE}ft" in said
     written = texts(svg_of(amounts=Amounts(catalogue("fr"), "imperial")))
     assert "60" in written

@@ -96,7 +96,7 @@ def tables(request, full):
 
 
 def test_every_push(tables, full):
-    headings, *rows = tables["Table: Every push"]
+    headings, *rows = tables["Table: Every push of the skates"]
     assert len(rows) == len(full.pushes)
     checked = 0
     for place, heading in enumerate(headings):

@@ -17,6 +17,7 @@ from imustride.report.gallery import gallery, not_drawn
 from imustride.report.pace import neighbours
 from imustride.report.picture import page_table
 from imustride.report.pictures import PICTURES
+from imustride.session import Sensor
 
 ENGLISH = Amounts(catalogue("en"))
 BY_NAME = {picture.name: picture for picture in PICTURES}
@@ -26,7 +27,12 @@ WHITE = "#FFFFFF"
 @pytest.fixture(scope="module")
 def full(result):
     """The result by hand with every column that a picture takes, in two runs that count and one that does not."""
-    return with_pushes(result, complete)
+    sides = result.symmetry
+    body = sides[sides["metric"] == "contact_time_s"].assign(metric="knee_flexion_on_deg", unit="deg")
+    worn = (*result.session.sensors, Sensor(place="left_thigh", device="S9"))
+    session = result.session.model_copy(update={"sensors": worn})
+    more = dataclasses.replace(result, session=session, symmetry=pd.concat([sides, body], ignore_index=True))
+    return with_pushes(more, complete)
 
 
 def complete(pushes):
@@ -68,13 +74,22 @@ def in_order(places):
 
 
 def test_every_picture_has_a_drawing_a_table_and_words(full):
-    assert [picture.name for picture in PICTURES] == ["rhythm", "sides", "speed", "pace", "above", "turn"]
+    assert [picture.name for picture in PICTURES] == [
+        "rhythm",
+        "sides",
+        "speed",
+        "pace",
+        "above",
+        "turn",
+        "sides-body",
+    ]
     for picture in PICTURES:
         assert isinstance(drawn(picture.name, full), Figure)
         words = picture.words(full, None, ENGLISH)
         assert words.title
         assert len(words.says) > 40
-        assert len(words.caption) > 40
+        assert 40 < len(words.caption) < 250  # a glance; the rest is unfolded
+        assert len(words.reading) > 40
         assert len(picture.table(full, None))
 
 
@@ -385,9 +400,7 @@ def test_one_skate_and_unjoined_clocks_are_the_reason_there(full):
     none = dataclasses.replace(full, symmetry=full.symmetry.head(0))
     lone = dataclasses.replace(
         none,
-        runs=tuple(
-            dataclasses.replace(run, kinematics={"left": run.kinematics["left"]}) for run in none.runs
-        ),
+        pushes=none.pushes[none.pushes["side"] == "left"],
     )
     assert "Only one skate was measured" in not_drawn(lone, ENGLISH)
     clocks = {"left": Clock(), "right": Clock(joined=False)}
