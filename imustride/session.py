@@ -24,6 +24,7 @@ Place = Literal[
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Metres = Annotated[float, Field(ge=-2, le=2)]
 Triple = tuple[Metres, Metres, Metres]
+Length = Annotated[float, Field(gt=0.1, lt=2.5)]
 Positive = Annotated[float, Field(gt=0)]
 # Radius of the curve of the running edge; blades of hockey have 2 to 4 m (common practice, no source).
 Rocker = Annotated[float, Field(ge=1, le=10)]
@@ -31,6 +32,7 @@ Label = Annotated[str, Field(min_length=1)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Surface = Literal["ice", "synthetic"]
 Conditions = dict[str, str | float | bool]
+BirthYear = Annotated[int, Field(ge=1900, le=2200)]
 
 # A session file of a hundred runs has some 20 kB; more than this is another file by mistake.
 MAX_TOML_BYTES = 1_000_000
@@ -110,10 +112,28 @@ class Run(Strict):
 
 
 class Movement(Strict):
-    """One recording of a known movement, made to align the sensors."""
+    """One recording of standing straight and simple movements, made to align the sensors of the body.
+
+    `kind` is for people: what was done is found in the recording.
+    """
 
     kind: Label
     files: dict[Place, str]
+
+    @property
+    def name(self) -> str:
+        """What messages call it."""
+        return f"movement {self.kind}"
+
+
+class BodyLengths(Strict):
+    """The athlete's height and lengths of the leg's segments: hip to knee, knee to ankle."""
+
+    height_m: Length | None = None
+    left_thigh_m: Length | None = None
+    left_shank_m: Length | None = None
+    right_thigh_m: Length | None = None
+    right_shank_m: Length | None = None
 
 
 class Session(Written):
@@ -124,6 +144,7 @@ class Session(Written):
     """
 
     athlete: str
+    birth_year: BirthYear | None = None  # for the season: who was a minor when
     date: dt.date
     surface: Surface
     protocol: Label
@@ -134,6 +155,7 @@ class Session(Written):
     sensors: tuple[Sensor, ...]
     runs: tuple[Run, ...]
     movements: tuple[Movement, ...] = ()
+    body: BodyLengths = BodyLengths()
     folder: Path
 
     def inherited(self) -> Self:

@@ -40,6 +40,7 @@ def session_facts(result: SessionResult) -> dict[str, Any]:
     session = result.session
     return {
         "athlete": session.athlete,
+        "birth_year": session.birth_year,
         "date": session.date.isoformat(),
         "name": session.folder.resolve().name,
         "surface": session.surface,

@@ -63,7 +63,8 @@ class Store:
     def outside_transactions(self) -> Iterator[sa.Connection]:
         """Give a connection of which every statement stands alone, as VACUUM wants it."""
         with explained(self.place), self.engine.connect() as connection:
-            yield connection.execution_options(isolation_level="AUTOCOMMIT", alone=True)
+            connection.execution_options(isolation_level="AUTOCOMMIT", alone=True)
+            yield connection
 
 
 def open_store(place: str | None = None, *, create: bool = False, wait_s: float = WAIT_S) -> Store:
@@ -159,10 +160,10 @@ def _make(file: Path) -> None:
     try:
         with explained(str(file)):
             beside.touch(mode=0o600)
-            engine = _sqlite_engine(beside, WAIT_S)
-            with engine.connect() as connection:
+            store = Store(str(file), _sqlite_engine(beside, WAIT_S), beside)
+            with store.outside_transactions() as connection:
                 connection.exec_driver_sql("PRAGMA journal_mode=WAL")
-            with Store(str(file), engine, beside).writing() as connection:
+            with store.writing() as connection:
                 migrations.create(connection)
         try:
             os.link(beside, file)  # unlike a rename this never takes the place of another's
