@@ -182,7 +182,7 @@ def _style(rng: np.random.Generator) -> Style:
         ready_flexion_deg=u(24, 46),
         coast_flexion_deg=u(30, 60),
         off_angle_deg=u(40, 50),
-        hips_back_m=u(0.0, 0.09),
+        hips_back_m=u(0.03, 0.12),
         knee_out_ratio=u(0.3, 0.7),
         trunk_lean_deg=u(29, 51),
         ready_lean_deg=u(20, 40),

@@ -7,7 +7,7 @@ both legs at any time (Gauss-Newton; a leg counts as soon as it is too long or t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,22 +29,56 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 KNOT_S, EVERY = 0.08, 40  # grid samples between the times at which the path is judged
-TURNS = 14  # Gauss-Newton steps
+TURNS, SETTLED_M = 14, 1e-4  # Gauss-Newton steps at most; fewer where the path no longer moves
 LONGEST_RATIO, SHORTEST_RATIO = 0.987, 0.5
 SHORTEST_FLEXION = 0.35  # share of the glide's bend at the first push, growing over `DEEP_AFTER` pushes
 DEEP_AFTER = 6
+DEEPER_DEG = 30.0  # than the hips' height at blade-off alone would give
 # How much each wish may be missed [m, m/s^3, share of the leg].
-SIDEWAYS_M, UPRIGHT_M, STILL_M, JERK_M_S3 = 0.09, 0.05, 0.004, 120.0
-GLIDE_RATIO, OFF_RATIO, REACH_RATIO, ASIDE_M = 0.04, 0.0015, 0.0015, 0.05
+SIDEWAYS_M, UPRIGHT_M, STILL_M, JERK_M_S3 = 0.09, 0.05, 0.004, 80.0
+GLIDE_RATIO, OFF_RATIO, REACH_RATIO, ASIDE_M = 0.04, 0.0015, 0.0015, 0.1
+
+Rows = tuple["csr_array", "Floats"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Wishes:
-    """What one leg should span at some grid samples: target share of its length, and how exactly."""
+class _Leg:
+    """What one leg asks of the path at some grid samples; arrays of shape (k,), but vectors (k, 3).
+
+    Parameters
+    ----------
+    samples : ndarray
+    design : sparse array, shape (k, coefficients)
+    from_ankle_m : ndarray
+        The way from the ankle joint to the hip joint, as if the middle of the hips were at the origin.
+    span_m, spread_m : ndarray
+        Distance from hip to ankle that is wished for, NaN where only the reach counts, and how far it may be missed.
+    outward, tangent : ndarray
+        At blade-offs of pushes: direction sideways from the body, and tangent of the leg's angle; zero elsewhere.
+    """
 
     samples: NDArray[np.intp]
-    ratio: Floats
-    spread: Floats
+    design: csr_array
+    from_ankle_m: Floats
+    span_m: Floats
+    spread_m: Floats
+    length_m: float
+    outward: Floats
+    tangent: float
+
+    def rows(self, path_m: Floats) -> list[Rows]:
+        """Return the rows near a path given at the samples, shape (k, 3)."""
+        line = path_m + self.from_ankle_m
+        span = np.linalg.norm(line, axis=1)
+        limited = np.clip(span, SHORTEST_RATIO * self.length_m, LONGEST_RATIO * self.length_m)
+        wanted = np.where(np.isfinite(self.span_m), self.span_m, limited)
+        asked = np.isfinite(self.span_m) | (limited != span)
+        weight = (line / (span * self.spread_m)[:, None])[asked]
+        spans = _along(self.design[asked], weight, path_m[asked], ((wanted - span) / self.spread_m)[asked])
+        off = np.any(self.outward != 0, axis=1)
+        outward, left = self.outward[off], line[off]
+        missing = self.tangent * left[:, 2] - np.sum(outward * left, axis=1)
+        return [spans, _along(self.design[off], outward / ASIDE_M, path_m[off], missing / ASIDE_M)]
 
 
 def pelvis_path(
@@ -60,27 +94,87 @@ def pelvis_path(
     end_s = (count - 1) / GRID_HZ
     inner = np.linspace(0, end_s, int(end_s / KNOT_S) + 2)
     knots = np.concatenate([np.zeros(5), inner, np.full(5, end_s)])
+    style = _as_low_as_legs_allow(
+        figure, style, motion, {side: hips_m[side] - ankles_m[side] for side in SIDES}
+    )
     prior, spread = _prior(figure, style, motion, ankles_m)
-    coarse = np.arange(0, count, EVERY)
-    fixed = _fixed_rows(knots, coarse, prior, spread)
-    wishes = {side: _wishes(figure, style, motion, side) for side in SIDES}
-    from_ankle_m = {side: hips_m[side] - ankles_m[side] for side in SIDES}
-    path_m = prior
+    fixed = _fixed_rows(knots, np.arange(0, count, EVERY), prior, spread)
+    legs = [_leg(figure, style, motion, side, knots, hips_m[side] - ankles_m[side]) for side in SIDES]
+    paths = [prior[leg.samples] for leg in legs]
     for _ in range(TURNS):
-        rows = [fixed]
-        for side in SIDES:
-            line = path_m + from_ankle_m[side]
-            rows.append(_leg_rows(knots, line, path_m, wishes[side], sum(figure.leg_m(side)), coarse))
-            rows.append(_aside_rows(knots, line, path_m, style, motion, side))
+        rows = [fixed] + [row for leg, path in zip(legs, paths, strict=True) for row in leg.rows(path)]
         coefficients = _solve(rows)
-        path_m = np.asarray(BSpline(knots, coefficients, 5)(np.arange(count) / GRID_HZ))
-    return path_m
+        moved = [np.asarray(leg.design @ coefficients) for leg in legs]
+        change = max(float(np.abs(new - old).max()) for new, old in zip(moved, paths, strict=True))
+        paths = moved
+        if change < SETTLED_M:
+            break
+    return np.asarray(BSpline(knots, coefficients, 5)(np.arange(count) / GRID_HZ))
 
 
-def _design(knots: Floats, samples: NDArray[np.intp]) -> csr_array:
+def _as_low_as_legs_allow(
+    figure: Figure, style: Style, motion: Motion, from_ankle_m: dict[str, Floats]
+) -> Style:
+    """Return the style with less bend in the glide where short pushes could not extend the leg from so low."""
+    bends = []
+    for push in motion.plan.pushes[DEEP_AFTER // 2 :]:
+        lengths, off = figure.leg_m(push.side), round(push.off_s * GRID_HZ)
+        away_m = motion.body.place_m[off] + from_ankle_m[push.side][off, :2]
+        extended_m = float(span_ratio(np.radians(style.off_flexion_deg), lengths)) * sum(lengths)
+        height_m = np.sqrt(max(extended_m**2 - away_m @ away_m, 0.0))
+        bends.append(2 * np.degrees(np.arccos(min(height_m / sum(lengths), 1.0))))
+    return replace(
+        style, glide_flexion_deg=min(style.glide_flexion_deg, float(np.median(bends)) + DEEPER_DEG)
+    )
+
+
+def _leg(
+    figure: Figure, style: Style, motion: Motion, side: str, knots: Floats, from_ankle_m: Floats
+) -> _Leg:
+    """Return what one leg asks for: bends in the glide and at blade-off, and reach at any time."""
     from scipy.interpolate import BSpline
 
-    return BSpline.design_matrix(samples / GRID_HZ, knots, 5)
+    lengths = figure.leg_m(side)
+    every = np.arange(0, len(from_ankle_m), EVERY)
+    wished, flexion, spread, off = _wishes(style, motion, side)
+    samples = np.concatenate([wished, every])
+    span = np.full(len(samples), np.nan)
+    span[: len(wished)] = span_ratio(np.radians(flexion), lengths) * sum(lengths)
+    exact = np.concatenate([spread, np.full(len(every), REACH_RATIO)]) * sum(lengths)
+    heading = motion.body.heading_rad[samples]
+    aside = np.column_stack([np.sin(heading), -np.cos(heading), np.zeros(len(samples))])
+    outward = OUTWARD_Y[side] * aside * np.concatenate([off, np.zeros(len(every))])[:, None]
+    tangent = float(np.tan(np.radians(style.off_angle_deg)))
+    design = BSpline.design_matrix(samples / GRID_HZ, knots, 5)
+    return _Leg(samples, design, from_ankle_m[samples], span, exact, sum(lengths), outward, tangent)
+
+
+def _wishes(style: Style, motion: Motion, side: str) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
+    """Return grid samples, knee flexions wished for [deg], how exactly, and 1 at blade-offs of pushes."""
+    right = -OUTWARD_Y[side] / 2
+    off_deg = style.off_flexion_deg + right * style.extension_asymmetry_deg
+    aimed_deg = style.glide_flexion_deg + right * style.knee_asymmetry_deg
+    rows = []
+    for contact in motion.plan.contacts[side]:
+        if contact.order < 0:
+            continue
+        pushing = contact.kind == "push"
+        rows.append(np.array([[contact.off_s * GRID_HZ, off_deg, OFF_RATIO, pushing]]))
+        if pushing:
+            deep = min(SHORTEST_FLEXION + (1 - SHORTEST_FLEXION) * contact.order / DEEP_AFTER, 1.0)
+            glide = _glide_samples(contact)
+            flexion_deg = off_deg + (aimed_deg - off_deg) * deep
+            wish = np.broadcast_to((flexion_deg, GLIDE_RATIO, 0.0), (len(glide), 3))
+            rows.append(np.column_stack([glide, wish]))
+    samples, flexion, spread, off = np.vstack(rows).T
+    return samples.round().astype(int), flexion, spread, off
+
+
+def _glide_samples(contact: Contact) -> NDArray[np.intp]:
+    """Return the grid samples of a contact in which the knee should be deep."""
+    length_s = contact.off_s - contact.on_s
+    first, last = contact.on_s + 0.2 * length_s, contact.on_s + 0.6 * length_s
+    return np.arange(round(first * GRID_HZ), round(last * GRID_HZ), EVERY)
 
 
 def _prior(
@@ -120,88 +214,25 @@ def _height(figure: Figure, style: Style, plan: Plan, samples: int) -> Floats:
     return course.values()[:, None]
 
 
-def _wishes(figure: Figure, style: Style, motion: Motion, side: str) -> _Wishes:
-    """Return what one leg should span in its glides and at its blade-offs."""
-    lengths = figure.leg_m(side)
-    right = -OUTWARD_Y[side] / 2
-    off_deg = style.off_flexion_deg + right * style.extension_asymmetry_deg
-    samples, ratios, spreads = [], [], []
-    for contact in motion.plan.contacts[side]:
-        if contact.order < 0:
-            continue
-        off = round(contact.off_s * GRID_HZ)
-        samples.append([off])
-        ratios.append([float(span_ratio(np.radians(off_deg), lengths))])
-        spreads.append([OFF_RATIO])
-        if contact.kind == "push":
-            glide = _glide_samples(contact)
-            deep = min(SHORTEST_FLEXION + (1 - SHORTEST_FLEXION) * contact.order / DEEP_AFTER, 1.0)
-            aimed = style.glide_flexion_deg + right * style.knee_asymmetry_deg
-            flexion = off_deg + (aimed - off_deg) * deep
-            samples.append(glide.tolist())
-            ratios.append([float(span_ratio(np.radians(flexion), lengths))] * len(glide))
-            spreads.append([GLIDE_RATIO] * len(glide))
-    return _Wishes(np.concatenate(samples).astype(int), np.concatenate(ratios), np.concatenate(spreads))
-
-
-def _glide_samples(contact: Contact) -> NDArray[np.intp]:
-    """Return the grid samples of a contact in which the knee should be deep."""
-    length_s = contact.off_s - contact.on_s
-    first, last = contact.on_s + 0.2 * length_s, contact.on_s + 0.6 * length_s
-    return np.arange(round(first * GRID_HZ), round(last * GRID_HZ), EVERY)
-
-
-Rows = tuple["csr_array", "Floats"]
-
-
 def _fixed_rows(knots: Floats, coarse: NDArray[np.intp], prior: Floats, spread: Floats) -> Rows:
     """Return the rows of what does not depend on the path: its wished course and its smoothness."""
     from scipy.interpolate import BSpline
     from scipy.sparse import csr_array, diags_array, kron, vstack
 
-    design = _design(knots, coarse)
-    count = len(knots) - 6
-    third = np.nan_to_num(BSpline(knots, np.eye(count), 5).derivative(3)(coarse / GRID_HZ))
+    design = BSpline.design_matrix(coarse / GRID_HZ, knots, 5)
+    third = BSpline(knots, np.eye(len(knots) - 6), 5).derivative(3)(coarse / GRID_HZ)
     smooth = kron(np.eye(3), csr_array(third / JERK_M_S3))
-    kept = vstack([
-        kron(np.eye(3)[[axis]], diags_array(1 / spread[coarse, axis]) @ design) for axis in range(3)
-    ])  # fmt: skip
+    kept = [kron(np.eye(3)[[axis]], diags_array(1 / spread[coarse, axis]) @ design) for axis in range(3)]
     wanted = (prior[coarse] / spread[coarse]).T.ravel()
-    return csr_array(vstack([kept, smooth])), np.concatenate([wanted, np.zeros(smooth.shape[0])])
+    return csr_array(vstack([*kept, smooth])), np.concatenate([wanted, np.zeros(smooth.shape[0])])
 
 
-def _leg_rows(
-    knots: Floats, line: Floats, path_m: Floats, wishes: _Wishes, length_m: float, coarse: NDArray[np.intp]
-) -> Rows:
-    """Return the rows of one leg's span: wished values, and its limits where they are passed."""
-    ratio = np.linalg.norm(line[coarse], axis=1) / length_m
-    beyond = (ratio > LONGEST_RATIO) | (ratio < SHORTEST_RATIO)
-    limits = np.clip(ratio[beyond], SHORTEST_RATIO, LONGEST_RATIO)
-    at = np.concatenate([wishes.samples, coarse[beyond]])
-    wanted = np.concatenate([wishes.ratio, limits]) * length_m
-    spread = np.concatenate([wishes.spread, np.full(len(limits), REACH_RATIO)]) * length_m
-    span = np.linalg.norm(line[at], axis=1)
-    direction = line[at] / span[:, None]
-    return _along(knots, at, direction / spread[:, None], path_m, (wanted - span) / spread)
-
-
-def _aside_rows(knots: Floats, line: Floats, path_m: Floats, style: Style, motion: Motion, side: str) -> Rows:
-    """Return the rows of how far each blade is left beside the hip at blade-off."""
-    at = np.array([round(c.off_s * GRID_HZ) for c in motion.plan.contacts[side] if c.kind == "push"])
-    heading = motion.body.heading_rad[at]
-    outward = -OUTWARD_Y[side] * np.column_stack([-np.sin(heading), np.cos(heading), np.zeros(len(at))])
-    aside = np.sum(outward * line[at], axis=1)
-    wanted = np.tan(np.radians(style.off_angle_deg)) * line[at, 2]
-    return _along(knots, at, outward / ASIDE_M, path_m, (wanted - aside) / ASIDE_M)
-
-
-def _along(knots: Floats, at: NDArray[np.intp], weights: Floats, path_m: Floats, missing: Floats) -> Rows:
+def _along(design: csr_array, weights: Floats, path_m: Floats, missing: Floats) -> Rows:
     """Return rows that move the path at some samples along directions by what is missing."""
     from scipy.sparse import csr_array, diags_array, hstack
 
-    design = _design(knots, at)
     rows = hstack([diags_array(weights[:, axis]) @ design for axis in range(3)])
-    return csr_array(rows), missing + np.sum(weights * path_m[at], axis=1)
+    return csr_array(rows), missing + np.sum(weights * path_m, axis=1)
 
 
 def _solve(rows: list[Rows]) -> Floats:

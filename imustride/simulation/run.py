@@ -12,6 +12,7 @@ from imustride.simulation.body_draw import BodyDraw, chosen, draw_body, is_body_
 from imustride.simulation.body_run import BodyRun, body_run
 from imustride.simulation.drawing import Draw, draw
 from imustride.simulation.motion import Motion, move
+from imustride.simulation.movements import movements
 from imustride.simulation.sensors import Logged, ideal, own_time, record
 from imustride.simulation.timing import SIDES
 from imustride.simulation.transitions import GRID_HZ, PLAIN, sample
@@ -127,7 +128,8 @@ def simulate_run(
         If the grade, a place or an override is unknown.
     """
     drawn, worn = draw_all(seed, grade, 0, chosen(places, body=body), overrides)
-    return simulate(drawn, "run-1", worn)
+    run = simulate(drawn, "run-1", worn)
+    return run if worn is None else replace(run, movements=movements(drawn, worn))
 
 
 def draw_all(
@@ -145,7 +147,7 @@ def draw_all(
 
 
 def simulate(drawn: Draw, name: str, body: BodyDraw | None = None) -> SimulatedRun:
-    """Simulate the run of drawn parameters, the body above the skates where it is drawn."""
+    """Simulate the run of drawn parameters, the body above the skates where it is drawn; without movements."""
     motion = move(drawn)
     rng = np.random.default_rng([drawn.seed, 90, drawn.run])
     log_s = _log_span(drawn, motion, rng)

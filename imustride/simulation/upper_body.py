@@ -123,7 +123,8 @@ def swung(plane_rad: Floats, angle_rad: Floats, back_rad: float) -> Floats:
     The plane's direction over the ground is `plane_rad`; `back_rad` turns the segment about its length, so
     that it faces ahead while it hangs.
     """
-    return np.asarray(turn(2, plane_rad) @ turn(1, -angle_rad) @ turn(2, back_rad))
+    plane = yaw_pitch_roll(np.column_stack([plane_rad, -angle_rad, np.zeros_like(angle_rad)]))
+    return np.asarray(plane @ turn(2, back_rad))
 
 
 def sensor_place(segment: Segment, position_m: tuple[float, float, float]) -> Floats:
