@@ -255,11 +255,14 @@ def write_index(lines: Sequence[Line], out: Path, language: str = "en") -> None:
     write_whole(out / INDEX, index_page(lines, language))
 
 
-def simulate(out: Path, runs: int = 4, seed: int = 1) -> None:
-    """Write a session folder of an invented athlete; the third run is spoiled by a stumble."""
+def simulate(out: Path, runs: int = 4, seed: int = 1, *, body: bool = False) -> None:
+    """Write a session folder of an invented athlete; the third run is spoiled by a stumble.
+
+    With `body` sensors are worn on the whole body, not on the skates alone.
+    """
     from imustride.simulation import simulate_session
     from imustride.simulation import write_session as write_simulated
 
     spoiled = (SPOILED_RUN,) if runs >= SPOILED_RUN else ()
-    simulated = simulate_session(seed, runs, "good", spoiled=spoiled, rate_hz=SIMULATED_RATE_HZ)
+    simulated = simulate_session(seed, runs, "good", spoiled=spoiled, body=body, rate_hz=SIMULATED_RATE_HZ)
     write_simulated(out, simulated, athlete=f"Q{seed % 100:02d}", date=SIMULATED_ON)

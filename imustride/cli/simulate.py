@@ -21,9 +21,10 @@ from imustride.errors import SettingsError
 @click.option(
     "--seed", default=1, show_default=True, type=click.IntRange(0), help="Equal seeds give equal sessions."
 )
+@click.option("--body", is_flag=True, help="Sensors on the whole body, not on the skates alone.")
 @dry_run_option
 @talk_options
-def simulate(talk: Talk, out: Path, runs: int, seed: int, *, dry_run: bool) -> None:
+def simulate(talk: Talk, out: Path, runs: int, seed: int, *, body: bool, dry_run: bool) -> None:
     """Write a session folder of an invented athlete, with the truth of every push beside it."""
     from imustride import pipeline
 
@@ -32,6 +33,6 @@ def simulate(talk: Talk, out: Path, runs: int, seed: int, *, dry_run: bool) -> N
         raise SettingsError(message)
     if not dry_run:
         talk.progress(f"simulating {runs} runs")
-        pipeline.simulate(out, runs=runs, seed=seed)
+        pipeline.simulate(out, runs=runs, seed=seed, body=body)
     talk.data({"session": out, "runs": runs, "seed": seed, "written": not dry_run})
     talk.lines([f"would write the session {out}" if dry_run else f"session: {out}"])

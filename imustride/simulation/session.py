@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from imustride.constants import HUNDRED_FEET_M, STANDARD_GRAVITY_M_S2
-from imustride.simulation.drawing import Draw, draw
-from imustride.simulation.run import SimulatedRun, simulate
+from imustride.constants import HUNDRED_FEET_M, SKATES, STANDARD_GRAVITY_M_S2
+from imustride.simulation.body_draw import chosen
+from imustride.simulation.movements import movements
+from imustride.simulation.run import SimulatedRun, draw_all, simulate
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
     from imustride.recording import SensorLog
     from imustride.session import Sensor
+    from imustride.simulation.drawing import Draw
+    from imustride.simulation.parameters import Device
 
 Spoiling = Literal["stumble", "slip", "clip"]
 Layout = Literal["csv", "hdf5"]
@@ -41,6 +44,9 @@ def simulate_session(
     grade: str = "good",
     spoiled: Collection[int] = (),
     spoiled_by: Spoiling = "stumble",
+    *,
+    body: bool = False,
+    places: Collection[str] = (),
     **overrides: Any,
 ) -> list[SimulatedRun]:
     """Simulate the runs of one athlete on one day.
@@ -60,19 +66,28 @@ def simulate_session(
     spoiled_by : {"stumble", "slip", "clip"}
         How: a stumble in mid-run, the left sensor turns by 35 degrees in its mount, or the left
         sensor was set to a range of 2 g and 250 deg/s.
+    body, places
+        As in `simulate_run`; the movements are recorded once, before the first run, and kept with every run.
     **overrides
         As in `simulate_run`, for all runs.
 
     Raises
     ------
     SettingsError
-        If the grade or an override is unknown.
+        If the grade, a place or an override is unknown.
     """
-    simulated = []
+    simulated: list[SimulatedRun] = []
+    worn = chosen(places, body=body)
+    done: dict[str, dict[str, SensorLog]] = {}
     for run in range(runs):
         mishap = SPOILED[spoiled_by] if run + 1 in spoiled else {}
-        drawn = _in_form(draw(seed, grade, run, overrides | mishap))
-        simulated.append(simulate(_later(drawn, run * BETWEEN_RUNS_S), f"run-{run + 1}"))
+        drawn, bodily = draw_all(seed, grade, run, worn, overrides | mishap)
+        if bodily is not None:
+            done = done or movements(drawn, bodily)
+            bodily = replace(bodily, devices=_started_later(bodily.devices, run * BETWEEN_RUNS_S))
+        drawn = _in_form(drawn)
+        drawn = replace(drawn, devices=_started_later(drawn.devices, run * BETWEEN_RUNS_S))
+        simulated.append(replace(simulate(drawn, f"run-{run + 1}", bodily), movements=done))
     return simulated
 
 
@@ -84,15 +99,14 @@ def _in_form(drawn: Draw) -> Draw:
     return replace(drawn, skater=replace(drawn.skater, peak_speed_m_s=drawn.skater.peak_speed_m_s * form))
 
 
-def _later(drawn: Draw, by_s: float) -> Draw:
-    """Start the run later on the clocks of both devices."""
-    devices = {
-        side: replace(
+def _started_later(devices: Mapping[str, Device], by_s: float) -> dict[str, Device]:
+    """Return devices on whose clocks a run starts later."""
+    return {
+        key: replace(
             device, clock_offset_s=device.clock_offset_s + by_s * (1 + device.clock_drift_ppm * 1e-6)
         )
-        for side, device in drawn.devices.items()
+        for key, device in devices.items()
     }
-    return replace(drawn, devices=devices)
 
 
 def write_session(
@@ -125,7 +139,8 @@ def write_session(
     Notes
     -----
     The gates' clock is zero at the first gate; it stops with 2 ms of noise when the body, ahead of
-    the feet, cuts the beam. ``truth.csv`` holds the true pushes of all runs.
+    the feet, cuts the beam. ``truth.csv`` holds the true pushes of all runs. With sensors on the body the
+    movements of the first run are written to ``movements/`` and declared, and ``[body]`` gives measured lengths.
     """
     import pandas as pd
 
@@ -133,17 +148,21 @@ def write_session(
     factors = runs[0].factors
     rng = np.random.default_rng([int(factors["seed"]), 95])
     lines = _head(athlete, date, surface, layout, acceleration_unit, float(factors["start_behind_m"]))
+    if runs[0].body:
+        lines += ["", "[body]", *(f"{key} = {length_m:.3f}" for key, length_m in runs[0].body.items())]
     for log in runs[0].logs.values():
         lines += _sensor_lines(log.sensor)
     truths = []
     for number, run in enumerate(runs, start=1):
         name = f"run-{number}"
-        (folder / name).mkdir(exist_ok=True)
         files = _write_logs(folder, name, run.logs, layout, acceleration_unit)
-        lines += ["", "[[runs]]", f'name = "{name}"', "files = { " + ", ".join(files) + " }"]
+        lines += ["", "[[runs]]", f'name = "{name}"', files]
         if _write_gates(folder / name, run.gates_s, rng):
             lines.append(f'gates = "{name}/gates.csv"')
         truths.append(run.truth.assign(run=name))
+    for kind, logs in runs[0].movements.items():
+        files = _write_logs(folder, "movements", logs, layout, acceleration_unit)
+        lines += ["", "[[movements]]", f'kind = "{kind}"', files]
     (folder / "session.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     _write_table(pd.concat(truths).round(6), folder / "truth.csv")
 
@@ -190,22 +209,24 @@ def _sensor_lines(sensor: Sensor) -> list[str]:
 
 def _write_logs(
     folder: Path, name: str, logs: Mapping[str, SensorLog], layout: Layout, acceleration_unit: str
-) -> list[str]:
-    """Write the logs of one run; return the entries of its `files`."""
+) -> str:
+    """Write the logs of one run or movement into their own folder; return the line of its `files`."""
+    (folder / name).mkdir(exist_ok=True)
     per_unit = STANDARD_GRAVITY_M_S2 if acceleration_unit == "g" else 1.0
     entries = []
     for place, log in logs.items():
         acceleration, turning = log.acceleration_m_s2 / per_unit, np.degrees(log.angular_velocity_rad_s)
         if layout == "hdf5":
-            _write_hdf5(folder / name / "skates.h5", place, log.time_s, acceleration, turning)
-            entries.append(f'{place} = "{name}/skates.h5#/{place}"')
+            file = "skates.h5" if set(logs) <= set(SKATES) else "sensors.h5"
+            _write_hdf5(folder / name / file, place, log.time_s, acceleration, turning)
+            entries.append(f'{place} = "{name}/{file}#/{place}"')
         else:
             digits = 5 if acceleration_unit == "g" else 4
             _write_text(
                 folder / name / f"{place}.csv", log.time_s, acceleration.round(digits), turning.round(3)
             )
             entries.append(f'{place} = "{name}/{place}.csv"')
-    return entries
+    return "files = { " + ", ".join(entries) + " }"
 
 
 def _write_text(path: Path, time_s: np.ndarray, acceleration: np.ndarray, turning: np.ndarray) -> None:

@@ -35,7 +35,7 @@ def pipeline(monkeypatch, make_result):
 
     stub.write_session = write_session
     stub.write_index = lambda lines, out, _: stub.listed.append((lines, out))
-    stub.simulate = lambda out, runs, seed: stub.simulated.append((out, runs, seed))
+    stub.simulate = lambda out, runs, seed, body: stub.simulated.append((out, runs, seed, body))
     monkeypatch.setitem(sys.modules, "imustride.pipeline", stub)
     monkeypatch.setattr(imustride, "pipeline", stub, raising=False)
     return stub

@@ -81,7 +81,12 @@ def test_inspect(monkeypatch, command, second, status):
 def test_simulate(pipeline, command, tmp_path):
     status, out, err = command("simulate", "--out", tmp_path / "new", "--runs", 2, "--seed", 5)
     assert (status, out, err) == (0, f"session: {tmp_path / 'new'}\n", "simulating 2 runs\n")
-    assert pipeline.simulated == [(tmp_path / "new", 2, 5)]
+    assert pipeline.simulated == [(tmp_path / "new", 2, 5, False)]
+
+
+def test_simulate_the_whole_body(pipeline, command, tmp_path):
+    assert command("simulate", "--out", tmp_path / "new", "--body")[0] == 0
+    assert pipeline.simulated == [(tmp_path / "new", 4, 1, True)]
 
 
 def test_simulate_dry(pipeline, command, tmp_path):
