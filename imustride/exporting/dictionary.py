@@ -214,7 +214,7 @@ def data_package(
     for name, table in tables.items():
         digest, size = files[f"{name}.csv"]
         columns = known.get(name, FIGURES)
-        fields = [_field(column, table, columns, metrics) for column in map(str, table.columns)]
+        fields = [field(column, table, columns, metrics) for column in map(str, table.columns)]
         schema = {"fields": fields, "missingValues": [""]} | (
             {"primaryKey": KEYS[name]} if name in KEYS else {}
         )
@@ -238,9 +238,10 @@ def data_package(
     return {"profile": "tabular-data-package", "name": label, "title": title, "resources": resources}
 
 
-def _field(
+def field(
     name: str, table: pd.DataFrame, known: Mapping[str, Column], metrics: Mapping[str, Metric]
 ) -> dict[str, Any]:
+    """Describe a column of a table: by its metric, by what is known of it, else by its kind alone."""
     if name in metrics:
         metric = metrics[name]
         return {
@@ -253,8 +254,8 @@ def _field(
         }
     column = known.get(name) or _of_gate(name)
     if column is not None:
-        field = {"name": name, "type": column.kind, "unit": column.unit, "description": column.description}
-        return {key: value for key, value in field.items() if value}
+        told = {"name": name, "type": column.kind, "unit": column.unit, "description": column.description}
+        return {key: value for key, value in told.items() if value}
     kinds = {"f": "number", "i": "integer", "u": "integer", "b": "boolean"}
     return {"name": name, "type": kinds.get(table[name].dtype.kind, "string")}
 

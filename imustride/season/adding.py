@@ -156,6 +156,7 @@ def _put(connection: sa.Connection, athlete: int, new: NewSession) -> Added:
 def insert_session(
     connection: sa.Connection, athlete: int, new: NewSession, content: str, revision: int
 ) -> int:
+    """Put in the rows of a session; return its number. Whoever calls this has made room for it."""
     facts, settings = new.facts, to_json(new.settings)
     row = {
         "athlete_id": athlete,

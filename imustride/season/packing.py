@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import sqlalchemy as sa
 
+from imustride.errors import StoreError
 from imustride.season.tables import layouts
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -52,24 +53,25 @@ def pack_pushes(table: pd.DataFrame) -> tuple[tuple[str, ...], list[dict[str, An
     Parameters
     ----------
     table : DataFrame
-        As ``pushes.csv``; every column of numbers but `push` is packed.
+        As ``pushes.csv``; every column but the keys holds numbers and is packed.
+
+    Raises
+    ------
+    StoreError
+        If a further column holds anything else.
     """
-    further = [str(name) for name in table.columns if name not in KEYS]
-    words = [name for name in further if table[name].dtype.kind not in "fiub"]
-    names = tuple(name for name in further if name not in words)
+    names = tuple(str(name) for name in table.columns if name not in KEYS)
+    words = [name for name in names if table[name].dtype.kind not in "fiub"]
+    if words:
+        message = (
+            f"pushes.csv: column {words[0]!r} holds text, wanted numbers: a metric is a number for each push"
+        )
+        raise StoreError(message)
     packed = table[list(names)].to_numpy(dtype=NUMBER, na_value=np.nan)
     rows = table[["side", "push", "phase", "flags"]].itertuples(index=False)
-    texts = records(table[words], ()) if words else [None] * len(table)
     return names, [
-        {
-            "side": side,
-            "push": int(push),
-            "phase": phase,
-            "flags": flags,
-            "words": text,
-            "record": values.tobytes(),
-        }
-        for (side, push, phase, flags), text, values in zip(rows, texts, packed, strict=True)
+        {"side": side, "push": int(push), "phase": phase, "flags": flags, "record": values.tobytes()}
+        for (side, push, phase, flags), values in zip(rows, packed, strict=True)
     ]
 
 
@@ -90,8 +92,3 @@ def all_layouts(connection: sa.Connection) -> dict[int, tuple[str, ...]]:
 def unpack(packed: Iterable[bytes], width: int) -> NDArray[np.float64]:
     """Return packed rows as an array, shape (n, width)."""
     return np.frombuffer(b"".join(packed), dtype=NUMBER).reshape(-1, width)
-
-
-def columns_of(texts: Sequence[str | None]) -> list[Mapping[str, Any]]:
-    """Return the rows that JSON texts hold; an empty row where there is none."""
-    return [{} if text is None else json.loads(text) for text in texts]

@@ -14,7 +14,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from imustride.season import tables as t
-from imustride.season.packing import NUMBER, all_layouts, columns_of, unpack
+from imustride.season.packing import NUMBER, all_layouts, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -155,7 +155,7 @@ def _opened(table: pd.DataFrame) -> pd.DataFrame:
     """Return a table with its column of JSON texts as columns of their own."""
     import pandas as pd
 
-    rest = pd.DataFrame(columns_of(table.pop("record").tolist()), index=table.index)
+    rest = pd.DataFrame(list(map(json.loads, table.pop("record").tolist())), index=table.index)
     return table.join(rest)
 
 
@@ -189,7 +189,7 @@ def stream_pushes(
     query = (
         _of_sessions(
             *(*_SESSION, t.sessions.c.revision, r.name.label("run"), r.usable, r.layout_id),
-            *(p.side, p.push, p.phase, p.flags, p.words, sa.type_coerce(p.record, _Raw)),
+            *(p.side, p.push, p.phase, p.flags, sa.type_coerce(p.record, _Raw)),
         )
         .join(t.runs)
         .join(t.pushes)
@@ -214,8 +214,8 @@ def _pushes(
 ) -> pd.DataFrame:
     import pandas as pd
 
-    columns = list(zip(*rows, strict=True)) if rows else [()] * (len(_COLUMNS) + 3)
-    *keys, words, packed = columns
+    columns = list(zip(*rows, strict=True)) if rows else [()] * (len(_COLUMNS) + 2)
+    *keys, packed = columns
     layout = np.array(keys.pop(6), dtype=int)
     names = list(dict.fromkeys(name for number in sorted(layouts) for name in layouts[number]))
     if metrics is not None:
@@ -230,10 +230,7 @@ def _pushes(
         values[np.ix_(here, to)] = found[:, place]
     table = pd.DataFrame(dict(zip(_COLUMNS, keys, strict=True)))
     table["usable"] = table["usable"].astype(bool)
-    table = table.join(pd.DataFrame(values, columns=names))
-    if any(text is not None for text in words):
-        table = table.join(pd.DataFrame(columns_of(words)))
-    return table
+    return table.join(pd.DataFrame(values, columns=names))
 
 
 def read_run_means(store: Store, metric: str, phase: str | None = None, chosen: Chosen = ALL) -> pd.DataFrame:

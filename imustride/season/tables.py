@@ -143,7 +143,6 @@ pushes = _table(
     _integer("push"),
     _text("phase"),
     _text("flags"),
-    _text("words", null=True),  # JSON: further columns of text
     sa.Column("record", sa.LargeBinary, nullable=False),
     sa.CheckConstraint("side IN ('left', 'right')", name="side_is_known"),
 )
