@@ -6,11 +6,12 @@ import datetime as dt
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
-from imustride.constants import SIDES
+from imustride.constants import SIDES, SKATES
 from imustride.errors import ImustrideError, SignalQualityError
 from imustride.kinematics import Gates
 from imustride.loaders.sampling import regularise
 from imustride.metrics.columns import no_pushes, push_columns
+from imustride.movements import worn_in
 from imustride.reading import Read, read_recordings, told, undelayed
 from imustride.registry import methods
 from imustride.results import RunResult, SessionResult
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from imustride.body_run import Worn
     from imustride.recording import SensorLog
     from imustride.report.files import Page
     from imustride.report.index import Line
@@ -76,7 +78,8 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
     settings = settings or Settings()
     session = read_session(folder)
     read: Read = {}
-    runs = tuple(analyse_run(session, run, settings, read) for run in session.runs)
+    worn, problems = worn_in(session, settings)
+    runs = tuple(analyse_run(session, run, settings, read, worn) for run in session.runs)
     pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
     return SessionResult(
         session,
@@ -85,11 +88,13 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
         runs_table(runs),
         compare(session, runs, pushes, settings),
         provenance(session, asdict(settings)),
-        session_notes(session, runs),
+        (*session_notes(session, runs), *problems),
     )
 
 
-def analyse_run(session: Session, run: Run, settings: Settings, read: Read | None = None) -> RunResult:
+def analyse_run(
+    session: Session, run: Run, settings: Settings, read: Read | None = None, worn: Worn | None = None
+) -> RunResult:
     """Read and analyse one run of a session; whatever goes wrong is told in its result.
 
     Parameters
@@ -99,11 +104,13 @@ def analyse_run(session: Session, run: Run, settings: Settings, read: Read | Non
     settings : Settings
     read : dict, optional
         As in `read_recordings`.
+    worn : Worn, optional
+        How sensors sit on the rest of the body.
     """
     gates, gate_problems = read_gate_times(session, run)
     try:
         recordings, problems = read_recordings(session, run, read)
-        found = analyse_recordings(run.name, recordings, settings, gates) if recordings else None
+        found = analyse_recordings(run.name, recordings, settings, gates, worn) if recordings else None
     except SignalQualityError as error:
         return nothing(run.name, str(error), gates=gates, problems=gate_problems)
     if found is None:
@@ -111,7 +118,7 @@ def analyse_run(session: Session, run: Run, settings: Settings, read: Read | Non
         return nothing(
             run.name, reason, gates=gates, problems=(*problems, *gate_problems), readable=not problems
         )
-    if problems:
+    if any(place in run.files and place not in recordings for place in SKATES):
         found = replace(found, usable=False, reason="; ".join((*problems, *filter(None, (found.reason,)))))
     return replace(found, problems=(*problems, *gate_problems))
 
@@ -121,10 +128,11 @@ def analyse_logs(
     logs: Mapping[str, SensorLog],
     settings: Settings | None = None,
     gates: Gates | None = None,
+    worn: Worn | None = None,
 ) -> RunResult:
     """Analyse one run from logs in memory; see `analyse_recordings`."""
     recordings = {place: undelayed(regularise(log)) for place, log in logs.items()}
-    return analyse_recordings(name, recordings, settings, gates)
+    return analyse_recordings(name, recordings, settings, gates, worn)
 
 
 def nothing(name: str, reason: str, **rest: Any) -> RunResult:

@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from imustride.calibration import apply, local_gravity_m_s2, read_calibration
-from imustride.constants import SKATES
 from imustride.cutting.window import window
 from imustride.errors import FileFormatError, ImustrideError, SignalQualityError
 from imustride.inspection import unit_errors
@@ -15,7 +14,7 @@ from imustride.synchronisation.activity import activity_lag_s
 
 if TYPE_CHECKING:
     from imustride.recording import Recording
-    from imustride.session import Run, Session
+    from imustride.session import Movement, Run, Session
 
 Read = dict[tuple[str, str], "Recording"]
 
@@ -23,7 +22,7 @@ Read = dict[tuple[str, str], "Recording"]
 def read_recordings(
     session: Session, run: Run, read: Read | None = None
 ) -> tuple[dict[str, Recording], tuple[str, ...]]:
-    """Read what one run needs: both skates, and the sensor whose clock counts.
+    """Read the files of one run.
 
     Parameters
     ----------
@@ -43,7 +42,7 @@ def read_recordings(
     places = [sensor.place for sensor in session.sensors if sensor.place in run.files]
     recordings: dict[str, Recording] = {}
     problems = []
-    for place in [place for place in places if place in SKATES or place == places[0]]:
+    for place in places:
         key = (place, run.files[place])
         try:
             if key not in read:
@@ -66,7 +65,7 @@ def told(error: Exception) -> str:
     return str(error)
 
 
-def read_one(session: Session, run: Run, place: str) -> Recording:
+def read_one(session: Session, run: Run | Movement, place: str) -> Recording:
     """Read one sensor's file of a run, calibrated and with the device's delay taken out.
 
     Raises

@@ -48,7 +48,8 @@ class Metric:
 
     `number` is the definition number: it changes whenever the meaning of the column changes, and
     values of different numbers are never compared. `symmetry` says how left and right are
-    compared: by the symmetry index (always positive metrics), by the difference, or not at all.
+    compared: by the symmetry index (always positive metrics), by the difference, or not at all. `places` are the
+    parts of the body that must carry a sensor, without their side.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Metric:
     source: str
     symmetry: Literal["index", "difference", "none"]
     measure: Callable[..., Any]
+    places: tuple[str, ...] = ("skate",)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.kinematics import BladePath, BodyPath, Clock, Gates, Kinematics
+    from imustride.segments import Body
     from imustride.session import Session
 
 
@@ -22,7 +23,7 @@ class RunResult:
     is the place whose clock counts; `body` is empty where the clocks are not joined. An unusable run carries the reason in one sentence and stays out of symmetry;
     a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
     exchanged. `problems` tell what could not be read. `gates` are those of the
-    timing system.
+    timing system, `segments` the rest of the body where more than skates was worn.
     """
 
     name: str
@@ -39,6 +40,7 @@ class RunResult:
     paths: Mapping[str, BladePath] = field(default_factory=dict)
     body: BodyPath | None = None
     gates: Gates | None = None
+    segments: Body | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.alignment.blade import align
+from imustride.body_run import USUAL_STRIDE_S, RunFrame, Worn, body_notes, body_of_run
 from imustride.constants import SKATES
 from imustride.cutting.stance import cut
 from imustride.errors import SignalQualityError
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from imustride.kinematics import Clock, Cut, Gates
+    from imustride.kinematics import BodyPath, Clock, Cut, Gates
     from imustride.recording import Recording
     from imustride.trajectory.track import Tracks
 
@@ -49,6 +50,7 @@ def analyse_recordings(
     recordings: Mapping[str, Recording],
     settings: Settings | None = None,
     gates: Gates | None = None,
+    worn: Worn | None = None,
 ) -> RunResult:
     """Analyse one run; where it goes wrong with the declared axes, see whether it does without them.
 
@@ -60,6 +62,8 @@ def analyse_recordings(
         Calibrated. The first one's clock counts, unless it cannot be joined: then the first skate's.
     settings : Settings, optional
     gates : Gates, optional
+    worn : Worn, optional
+        How sensors sit on the rest of the body.
 
     Returns
     -------
@@ -67,14 +71,15 @@ def analyse_recordings(
         Without pushes where no skate can be analysed; with those of one foot where the other cannot.
     """
     settings = settings or Settings()
-    found = analyse_as_declared(name, recordings, settings, gates)
+    worn = worn or Worn()
+    found = analyse_as_declared(name, recordings, settings, gates, worn)
     if found.usable or all(recording.sensor.axes is None for recording in recordings.values()):
         return found
     bare = {
         place: replace(recording, sensor=recording.sensor.model_copy(update={"axes": None}))
         for place, recording in recordings.items()
     }
-    free = analyse_as_declared(name, bare, settings, gates)
+    free = analyse_as_declared(name, bare, settings, gates, worn)
     off_deg = {
         side: heading_between_deg(found.kinematics[side], moved)
         for side, moved in free.kinematics.items()
@@ -98,7 +103,7 @@ def heading_between_deg(one: Kinematics, other: Kinematics) -> float:
 
 
 def analyse_as_declared(
-    name: str, recordings: Mapping[str, Recording], settings: Settings, gates: Gates | None
+    name: str, recordings: Mapping[str, Recording], settings: Settings, gates: Gates | None, worn: Worn
 ) -> RunResult:
     """Analyse one run with the axes as declared; see `analyse_recordings`."""
     cuts, faults = cut_all(recordings, settings)
@@ -121,18 +126,33 @@ def analyse_as_declared(
         side: Foot(kinematics[side], by_side[side], contacts[side], counts[side], paths.get(side))
         for side in kinematics
     }
-    pushes = in_contract_order(push_table(name, feet, list(methods("metrics").values())))
+    segments = body_of_run(recordings, run_frame(recordings, feet, clocks, body), worn, settings)
+    pushes = in_contract_order(push_table(name, feet, list(methods("metrics").values()), segments))
     off_s = {side: contacts[side][: counts[side], 1] for side in kinematics}
     judgement = judge(kinematics, off_s, pushes, settings.quality)
     if judgement.swapped:
         pushes["flags"] = flagged(pushes["flags"], "sides_swapped")
     reason = "; ".join((*faults.values(), *judgement.faults))
     flag_tracks(pushes, tracks)
-    notes = (*run_notes(recordings, by_side), *path_notes(tracks))
+    notes = (*run_notes(recordings, by_side), *path_notes(tracks), *body_notes(segments))
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
-        swapped=judgement.swapped, paths=paths, body=body, gates=gates,
+        swapped=judgement.swapped, paths=paths, body=body, gates=gates, segments=segments,
     )  # fmt: skip
+
+
+def run_frame(
+    recordings: Mapping[str, Recording],
+    feet: Mapping[str, Foot],
+    clocks: Mapping[str, Clock],
+    path: BodyPath | None,
+) -> RunFrame:
+    """Gather what the skates tell the rest of the body: from the first skate whose clock is that of the run."""
+    side = next(side for side, foot in feet.items() if foot.clock.joined)
+    strides_s = [np.diff(foot.contacts_s[1 : foot.pushes + 1, 0]) for foot in feet.values()]
+    stride_s = float(np.nanmedian(np.concatenate([*strides_s, [USUAL_STRIDE_S]])))
+    place = f"{side}_skate"
+    return RunFrame(recordings[place], feet[side].kinematics.cut, clocks[place], path, stride_s)
 
 
 def flag_tracks(pushes: pd.DataFrame, tracks: Sequence[Tracks]) -> None:
@@ -173,10 +193,13 @@ def run_notes(recordings: Mapping[str, Recording], clocks: Mapping[str, Clock]) 
 
 
 def cut_all(recordings: Mapping[str, Recording], settings: Settings) -> tuple[dict[str, Cut], dict[str, str]]:
-    """Find the run in each recording; also why not, for skates in which it is not found."""
+    """Find the run in each skate and in the first recording; also why not, for skates in which it is not found."""
     cuts: dict[str, Cut] = {}
     faults: dict[str, str] = {}
+    first = next(iter(recordings))
     for place, recording in recordings.items():
+        if place not in SKATES and place != first:
+            continue
         try:
             cuts[place] = cut(recording, settings.stance)
         except SignalQualityError as error:

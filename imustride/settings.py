@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from imustride.alignment.fitting import FittingSettings
+from imustride.alignment.heading import HeadingSettings
 from imustride.alignment.motion import BladeSettings
 from imustride.cutting.stance import StanceSettings
+from imustride.cutting.standing import StandingSettings
 from imustride.metrics.systematic import SystematicSettings
 from imustride.quality.judging import QualitySettings
 from imustride.segmentation.contact import ContactSettings
@@ -27,3 +30,6 @@ class Settings:
     quality: QualitySettings = field(default_factory=QualitySettings)
     systematic: SystematicSettings = field(default_factory=SystematicSettings)
     track: TrackSettings = field(default_factory=TrackSettings)
+    standing: StandingSettings = field(default_factory=StandingSettings)
+    fitting: FittingSettings = field(default_factory=FittingSettings)
+    heading: HeadingSettings = field(default_factory=HeadingSettings)

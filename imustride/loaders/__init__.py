@@ -20,19 +20,19 @@ if TYPE_CHECKING:
 
     from imustride.recording import SensorLog
     from imustride.registry import Format
-    from imustride.session import Run, Sensor, Session
+    from imustride.session import Movement, Run, Sensor, Session
 
 __all__ = ["Samples", "format_of", "load", "load_file", "read_gates", "regularise"]
 
 
-def load(session: Session, run: Run, place: str) -> SensorLog:
+def load(session: Session, run: Run | Movement, place: str) -> SensorLog:
     """Read the file of one sensor in one run.
 
     Parameters
     ----------
     session : Session
         As returned by `read_session`.
-    run : Run
+    run : Run or Movement
     place : str
         Place on the body, such as ``left_skate``.
 

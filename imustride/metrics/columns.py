@@ -14,13 +14,13 @@ CONTRACT = (
     "stride_rate_hz", "step_time_s", "double_support_s", "push_off_angular_velocity_deg_s", "edge_angle_deg",
     "track_angle_deg", "blade_speed_m_s", "stride_length_m", "stride_width_m", "lateral_travel_m",
 )  # fmt: skip
-TEXT = ("run", "side", "phase", "flags")
+TEXT = ("run", "side", "phase", "push_start_by", "flags")
 
 
 def push_columns() -> list[str]:
     """Return the names of all columns in order."""
     more = [name for name in methods("metrics") if name not in CONTRACT]
-    return [*CONTRACT, *more, "flags"]
+    return [*CONTRACT, *more, "push_start_by", "flags"]
 
 
 def in_contract_order(pushes: pd.DataFrame) -> pd.DataFrame:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from imustride.metrics.edge_change import edge_changes
+from imustride.metrics.extension import glide_before_push
+from imustride.metrics.limbs_of import limbs_of
 from imustride.metrics.view import OtherFoot, PushView, any_in
 
 if TYPE_CHECKING:
@@ -17,7 +19,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.kinematics import BladePath, Clock, Kinematics
+    from imustride.metrics.limbs import Limbs
     from imustride.registry import Metric
+    from imustride.segments import Body
 
 ACCELERATION_PUSHES = 6
 FLAGS = (
@@ -33,6 +37,9 @@ FLAGS = (
     "sides_swapped",
     "path_doubtful",
     "gates_left_out",
+    "body_not_aligned",
+    "body_not_joined",
+    "body_lost",
 )
 EVENT_GUARD_S = 0.02
 RESTS_ON_BLADE_ON = (
@@ -58,7 +65,9 @@ class Foot:
     path: BladePath | None = None
 
 
-def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -> pd.DataFrame:
+def push_table(
+    name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric], body: Body | None = None
+) -> pd.DataFrame:
     """Return one row a push in order of blade-off.
 
     Parameters
@@ -68,6 +77,8 @@ def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -
     feet : mapping of side to Foot
     metrics : sequence of Metric
         Columns to fill, in order.
+    body : Body, optional
+        The rest of the body, where more than skates was worn.
 
     Returns
     -------
@@ -77,7 +88,7 @@ def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -
     import pandas as pd
 
     joined = len(feet) == 2 and all(foot.clock.joined for foot in feet.values())
-    tables = [side_table(side, feet, metrics, joined=joined) for side in feet]
+    tables = [side_table(side, feet, metrics, body, joined=joined) for side in feet]
     table = pd.concat(tables, ignore_index=True)
     table.insert(0, "run", name)
     table = table.sort_values("blade_off_s", kind="stable", na_position="last", ignore_index=True)
@@ -85,19 +96,26 @@ def push_table(name: str, feet: Mapping[str, Foot], metrics: Sequence[Metric]) -
 
 
 def side_table(
-    side: str, feet: Mapping[str, Foot], metrics: Sequence[Metric], *, joined: bool
+    side: str, feet: Mapping[str, Foot], metrics: Sequence[Metric], body: Body | None, *, joined: bool
 ) -> pd.DataFrame:
     """Return the rows of one side, not yet numbered."""
     import pandas as pd
 
     foot = feet[side]
     view, cut_short = push_view(side, feet, joined=joined)
-    # Kinds are stated: a column of no values would have none.
-    table = pd.DataFrame({"side": pd.Series([side] * foot.pushes, dtype=str)}).assign(push=0, phase="")
-    table["blade_on_s"] = np.asarray(foot.clock.reference(view.on_s))
-    table["blade_off_s"] = np.asarray(foot.clock.reference(view.off_s))
-    for metric in metrics:
-        table[metric.name] = metric.measure(view)
+    view = replace(view, limbs=limbs_with(view, foot, body))
+    # Kinds are stated: a column of no values would have none. Column by column a table costs ten times as much.
+    words = pd.Series([side] * foot.pushes, dtype=str)
+    columns = {
+        "side": words,
+        "push": np.zeros(foot.pushes, int),
+        "phase": words,
+        "blade_on_s": np.asarray(foot.clock.reference(view.on_s)),
+        "blade_off_s": np.asarray(foot.clock.reference(view.off_s)),
+        **{metric.name: metric.measure(view) for metric in metrics},
+        "push_start_by": pd.Series(glide_before_push(view)[1], dtype=str),
+    }
+    table = pd.DataFrame(columns)
     spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
     timed = np.isfinite(view.on_s) & np.isfinite(view.off_s) & ~spoiled_off
@@ -105,8 +123,30 @@ def side_table(
         flags = with_word(flags, "no_glide", timed & table["track_angle_deg"].isna().to_numpy())
     changes = edge_changes(view)
     flags = with_word(flags, "no_edge_change", timed & ~spoiled_on & changes.seen & np.isnan(changes.time_s))
+    for word, told in body_words(view, body).items():
+        flags = with_word(flags, word, told)
     table["flags"] = pd.Series(flags, dtype=str)
     return table
+
+
+def limbs_with(view: PushView, foot: Foot, body: Body | None) -> Limbs | None:
+    """Return the rest of the body around one foot; None where nothing else was worn or the foot's clock stands alone."""
+    return limbs_of(body, view, foot.clock) if body is not None and foot.clock.joined else None
+
+
+def body_words(view: PushView, body: Body | None) -> dict[str, NDArray[np.bool_]]:
+    """Return what is wrong with sensors of the body, by word of the flags, for each push."""
+    if body is None:
+        return {}
+    every = np.ones(len(view.on_s), bool)
+    words = {}
+    if body.problems or view.limbs is None:
+        words["body_not_joined"] = every
+    if view.limbs is not None:
+        if view.limbs.poor:
+            words["body_not_aligned"] = every
+        words["body_lost"] = view.limbs.lost()
+    return words
 
 
 def with_word(flags: list[str], word: str, told: NDArray[np.bool_]) -> list[str]:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.kinematics import BladePath, Kinematics
+    from imustride.metrics.limbs import Limbs
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -50,6 +51,8 @@ class PushView:
         Where the blade was; None where no path was fitted.
     other : OtherFoot or None
         None where the two feet have no paths in common.
+    limbs : Limbs or None
+        The rest of the body on the run's clock; None where nothing but skates was worn.
     """
 
     kinematics: Kinematics
@@ -59,6 +62,12 @@ class PushView:
     other_on_s: NDArray[np.float64]
     path: BladePath | None = None
     other: OtherFoot | None = None
+    limbs: Limbs | None = None
+
+    @property
+    def nothing(self) -> NDArray[np.float64]:
+        """No value for any push, shape (k,)."""
+        return np.full(len(self.on_s), np.nan)
 
     @property
     def outward(self) -> float:

@@ -1,0 +1,260 @@
+"""The rest of the body in one run: each sensor's clock joined, oriented, put on its segment and turned into the lane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.alignment.heading import Heading, fit_heading
+from imustride.constants import SKATES
+from imustride.errors import SignalQualityError
+from imustride.frames import about_z, level_from_gravity, matrices_on, turned_matrices
+from imustride.kinematics import Clock, Cut
+from imustride.orientation.stance import Rest
+from imustride.registry import methods
+from imustride.segments import Body, Fitting, Lengths, Segment
+from imustride.synchronisation.activity import activity_lag_s
+from imustride.synchronisation.shocks import synchronise
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from imustride.kinematics import BodyPath
+    from imustride.recording import Recording
+    from imustride.settings import Settings
+
+# How much a sensor may turn and shake while the skater stands quietly: the body sways more than the feet
+# (common practice, no source).
+QUIET_RATE_SD_RAD_S = np.radians(10.0)
+QUIET_ACCELERATION_SD_M_S2 = 1.0
+SHORTEST_STANCE_S = 0.8
+# Heels dropped on the ice shake a wrist or the head with a hundredth of what they do to the skates (common practice,
+# no source); nothing else is as sharp while the skater stands.
+SMALLEST_SHOCK_M_S2 = 0.8
+USUAL_STRIDE_S = 0.8
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RunFrame:
+    """What the skates tell the rest of the body of a run.
+
+    Parameters
+    ----------
+    recording : Recording
+        Of the skate whose shocks and stance count.
+    cut : Cut
+        Its stance, motion and, where the skater stood after the stop, that stance; own clock.
+    clock : Clock
+        From its clock to that of the run.
+    path : BodyPath or None
+    stride_s : float
+        Usual stride time.
+    """
+
+    recording: Recording
+    cut: Cut
+    clock: Clock
+    path: BodyPath | None = None
+    stride_s: float = USUAL_STRIDE_S
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Worn:
+    """How sensors sit on the rest of the body, by place, and the lengths of its segments.
+
+    Places without a fitting are levelled by the run's own stance.
+    """
+
+    fittings: Mapping[str, Fitting] = field(default_factory=dict)
+    lengths: Lengths = field(default_factory=Lengths)
+
+
+def body_of_run(
+    recordings: Mapping[str, Recording], frame: RunFrame, worn: Worn, settings: Settings
+) -> Body | None:
+    """Put every body sensor of a run on its segment, in the lane.
+
+    Parameters
+    ----------
+    recordings : mapping of place to Recording
+        Calibrated; those of the skates are passed over.
+    frame : RunFrame
+    worn : Worn
+    settings : Settings
+
+    Returns
+    -------
+    Body or None
+        None where nothing but skates was worn.
+    """
+    places = [place for place in recordings if place not in SKATES]
+    if not places:
+        return None
+    segments: dict[str, Segment] = {}
+    problems: dict[str, str] = {}
+    for place in places:
+        try:
+            segments[place] = segment_of(recordings[place], frame, worn.fittings.get(place), settings)
+        except SignalQualityError as error:
+            problems[place] = str(error)
+    return Body(segments, worn.lengths, problems)
+
+
+def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, settings: Settings) -> Segment:
+    """Put one sensor on its segment, in the lane.
+
+    Raises
+    ------
+    SignalQualityError
+        If its clock cannot be joined, or it did not stand still in the quiet stance.
+    """
+    from_skate = joined(recording, frame, settings)
+    stance = quiet_span(recording, from_skate.own(np.array(frame.cut.stance_s)))
+    if stance is None:
+        message = (
+            f"{recording.place}: it moved while the feet stood still before the start; stand quietly for 3 s"
+        )
+        raise SignalQualityError(message)
+    stop = (
+        None
+        if frame.cut.stop_s is None
+        else quiet_span(recording, from_skate.own(np.array(frame.cut.stop_s)))
+    )
+    estimate = methods("orientation")[settings.orientation].estimate
+    earth_from_sensor = estimate(
+        recording.angular_velocity_rad_s,
+        recording.acceleration_m_s2,
+        recording.rate_hz,
+        Rest(stance, stop, ~recording.measured),
+    )
+    force = matrices_on(earth_from_sensor, recording.acceleration_m_s2)
+    force[:, 2] -= np.linalg.norm(recording.acceleration_m_s2[stance].mean(axis=0))
+    clock = through(frame.clock, from_skate)
+    heading = heading_of(recording, force, stance, stop, clock, frame, settings)
+    since_s = np.maximum(np.arange(len(force)) - stance.stop, 0) / recording.rate_hz
+    force -= np.column_stack((np.ones(len(force)), since_s)) @ heading.drift_m_s2
+    lane_from_earth = about_z(heading.lane_from_earth_rad)
+    if fitting is None:
+        fitting = by_stance(recording, lane_from_earth, earth_from_sensor, stance)
+    return Segment(
+        recording.place,
+        clock,
+        recording.start_s,
+        recording.rate_hz,
+        turned_matrices(lane_from_earth, earth_from_sensor, fitting.segment_from_sensor.T),
+        force @ lane_from_earth.T,
+        recording.measured & ~recording.clipped[:, 1],
+        fitting,
+        heading.sd_rad,
+    )
+
+
+def joined(recording: Recording, frame: RunFrame, settings: Settings) -> Clock:
+    """Join a body sensor's clock to the skate's by the shared shocks.
+
+    Raises
+    ------
+    SignalQualityError
+        If no shock is shared.
+    """
+    skate = frame.recording
+    lag_s = activity_lag_s(skate, recording)
+    begin_s, end_s = frame.cut.motion_s
+    motion = Cut((begin_s - lag_s, begin_s - lag_s), (begin_s - lag_s, end_s - lag_s))
+    clocks = synchronise(
+        {skate.place: skate, recording.place: recording},
+        {skate.place: frame.cut, recording.place: motion},
+        skate.place,
+        replace(settings.shocks, smallest_shock_m_s2=SMALLEST_SHOCK_M_S2),
+    )
+    if not clocks[recording.place].joined:
+        message = (
+            f"{recording.place}: no shock was shared with the skates, its clock is not joined; wanted two sharp drops of "
+            "both heels before the start"
+        )
+        raise SignalQualityError(message)
+    return clocks[recording.place]
+
+
+def through(outer: Clock, inner: Clock) -> Clock:
+    """Return the map through two clocks: `inner` first, then `outer`."""
+    at_s = inner.at_s
+    offset_s = float(np.asarray(outer.reference(inner.reference(at_s)))) - at_s
+    drift = (1 + inner.drift) * (1 + outer.drift) - 1
+    return Clock(
+        offset_s, drift, at_s, float(np.hypot(inner.sd_s, outer.sd_s)), inner.joined and outer.joined
+    )
+
+
+def quiet_span(recording: Recording, span_s: NDArray[np.float64]) -> slice | None:
+    """Return the samples of a span in which the skates stood, None unless this sensor was quiet there too."""
+    span = slice(recording.index(float(span_s[0])), recording.index(float(span_s[1])))
+    if span.stop - span.start < SHORTEST_STANCE_S * recording.rate_hz or not recording.measured[span].all():
+        return None
+    turning = np.linalg.norm(recording.angular_velocity_rad_s[span].std(axis=0))
+    shaking = np.linalg.norm(recording.acceleration_m_s2[span].std(axis=0))
+    return span if turning < QUIET_RATE_SD_RAD_S and shaking < QUIET_ACCELERATION_SD_M_S2 else None
+
+
+def heading_of(
+    recording: Recording,
+    force: NDArray[np.float64],
+    stance: slice,
+    stop: slice | None,
+    clock: Clock,
+    frame: RunFrame,
+    settings: Settings,
+) -> Heading:
+    """Find the heading of a sensor's earth frame against the lane by how it travels."""
+    rate_hz = recording.rate_hz
+    velocity = np.cumsum(force[stance.stop :], axis=0) / rate_hz
+    start_s = recording.start_s + stance.stop / rate_hz
+    end_s = recording.start_s + (len(recording.measured) - 1) / rate_hz
+    time_s = np.arange(0.0, end_s - start_s, settings.heading.step_s)
+    place = np.minimum(np.round(time_s * rate_hz).astype(int), len(velocity) - 1)
+    return fit_heading(
+        velocity[place],
+        time_s,
+        speed_at(np.asarray(clock.reference(start_s + time_s)), frame),
+        frame.stride_s,
+        None if stop is None else (stop.start - stance.stop) / rate_hz,
+        settings.heading,
+    )
+
+
+def speed_at(times_s: NDArray[np.float64], frame: RunFrame) -> NDArray[np.float64]:
+    """Speed of the body along the lane at times of the run's clock [m/s]; NaN where the path does not reach."""
+    if frame.path is None:
+        return np.full(len(times_s), np.nan)
+    path = frame.path
+    return np.interp(times_s, path.time_s, path.speed_m_s, left=0.0, right=np.nan)
+
+
+def by_stance(
+    recording: Recording,
+    lane_from_earth: NDArray[np.float64],
+    earth_from_sensor: NDArray[np.float64],
+    stance: slice,
+) -> Fitting:
+    """Return the fitting where no standing was recorded: z up and x along the lane in the quiet stance."""
+    level = level_from_gravity(recording.acceleration_m_s2[stance].mean(axis=0))
+    seen = lane_from_earth @ earth_from_sensor[stance.stop - 1] @ level.T
+    # Turns the levelled sensor so that in the stance it faces along the lane.
+    turn = about_z(float(np.arctan2(seen[1, 0], seen[0, 0])))
+    return Fitting(turn @ level, upright=False, forward_sd_rad=np.inf)
+
+
+def body_notes(body: Body | None) -> tuple[str, ...]:
+    """Say what of the body could not be used, and why."""
+    if body is None:
+        return ()
+    poor = [
+        f"{place}: {segment.fitting.problem}: what needs its axes stays empty"
+        for place, segment in body.segments.items()
+        if segment.fitting.problem
+    ]
+    return (*body.problems.values(), *poor)

@@ -1,0 +1,40 @@
+"""How fast the knee extends in the push."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from imustride.metrics.extension import smooth
+from imustride.registry import Metric
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from imustride.metrics.view import PushView
+
+
+def measure(view: PushView) -> NDArray[np.float64]:
+    """Return the largest rate of knee extension of each push [deg/s], shape (k,)."""
+    limbs = view.limbs
+    if limbs is None:
+        return view.nothing
+    knee = limbs.flexion_deg("thigh", "shank")
+    deepest_s = limbs.largest(knee, limbs.begin_s, limbs.off_s)[1]
+    extending = -smooth(np.gradient(knee, limbs.time_s), limbs.time_s)
+    return limbs.largest(extending, deepest_s, limbs.off_s)[0]
+
+
+METRIC = Metric(
+    name="knee_extension_velocity_deg_s",
+    unit="deg/s",
+    number=1,
+    definition=(
+        "largest rate at which knee flexion falls between its largest value in the contact and blade-off"
+    ),
+    source="de Boer et al. 1986, doi 10.1123/ijsb.2.3.175 (knee angular velocity in push-off)",
+    symmetry="index",
+    measure=measure,
+    places=("shank", "thigh"),
+)

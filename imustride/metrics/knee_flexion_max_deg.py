@@ -1,0 +1,35 @@
+"""How far the knee is bent at most in a contact."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from imustride.registry import Metric
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from imustride.metrics.view import PushView
+
+
+def measure(view: PushView) -> NDArray[np.float64]:
+    """Return one angle a push [deg], shape (k,)."""
+    limbs = view.limbs
+    if limbs is None:
+        return view.nothing
+    return limbs.largest(limbs.flexion_deg("thigh", "shank"), limbs.begin_s, limbs.off_s)[0]
+
+
+METRIC = Metric(
+    name="knee_flexion_max_deg",
+    unit="deg",
+    number=1,
+    definition=(
+        "largest in the contact: knee flexion: turn of the shank against the thigh about the thigh's sideways axis, zero in straight-legged standing"
+    ),
+    source="Grood and Suntay 1983; Wu et al. 2002 (ISB)",
+    symmetry="difference",
+    measure=measure,
+    places=("shank", "thigh"),
+)

@@ -1,0 +1,35 @@
+"""How far the shin is tipped forward at blade-off."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from imustride.registry import Metric
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from imustride.metrics.view import PushView
+
+
+def measure(view: PushView) -> NDArray[np.float64]:
+    """Return one angle a push [deg], shape (k,)."""
+    limbs = view.limbs
+    if limbs is None:
+        return view.nothing
+    return limbs.at(limbs.pitch_deg("shank"), limbs.off_s)
+
+
+METRIC = Metric(
+    name="shank_inclination_off_deg",
+    unit="deg",
+    number=1,
+    definition=(
+        "at blade-off: pitch of the shank in its own sagittal plane (its x axis below the horizontal), zero in straight-legged standing"
+    ),
+    source="angle of a segment: Wu et al. 2002 (ISB); forward lean of the shin: common practice, no source",
+    symmetry="difference",
+    measure=measure,
+    places=("shank",),
+)

@@ -1,0 +1,83 @@
+"""How the sensors of the body sit, from the recordings of standing and simple movements in a session."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from imustride.alignment.fitting import fit_standing
+from imustride.body_run import Worn
+from imustride.constants import SIDES, SKATES
+from imustride.cutting.standing import find_standing
+from imustride.errors import ImustrideError
+from imustride.reading import read_one, told
+from imustride.segments import Lengths
+
+if TYPE_CHECKING:
+    from imustride.recording import Recording
+    from imustride.segments import Fitting
+    from imustride.session import BodyLengths, Session
+    from imustride.settings import Settings
+
+# Shares of body height, Drillis and Contini 1966 as given by Winter, Biomechanics and Motor Control of Human Movement.
+THIGH_OF_HEIGHT, SHANK_OF_HEIGHT = 0.245, 0.246
+
+
+def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]]:
+    """Read what standing and movements of a session show of its body sensors.
+
+    Parameters
+    ----------
+    session : Session
+    settings : Settings
+
+    Returns
+    -------
+    worn : Worn
+    problems : tuple of str
+        One line for each recording that could not be read or shows nothing.
+    """
+    fittings: dict[str, Fitting] = {}
+    problems = []
+    for place in (sensor.place for sensor in session.sensors if sensor.place not in SKATES):
+        for movement in session.movements:
+            if place not in movement.files:
+                continue
+            try:
+                found = fitting_in(read_one(session, movement, place), settings)
+            except (ImustrideError, OSError) as error:
+                problems.append(f"{movement.name}: {told(error)}")
+                continue
+            if place not in fittings or better(found, fittings[place]):
+                fittings[place] = found
+    return Worn(fittings, lengths_of(session.body)), tuple(problems)
+
+
+def fitting_in(recording: Recording, settings: Settings) -> Fitting:
+    """Return what one recording of standing and movements shows; see `alignment.fitting`."""
+    found = find_standing(recording, settings.standing)
+    return fit_standing(recording, found.standing, found.movements, settings.fitting)
+
+
+def better(one: Fitting, other: Fitting) -> bool:
+    """Whether a fitting tells more than another: without a problem first, then the better known forward axis."""
+    return (bool(one.problem), one.forward_sd_rad) < (bool(other.problem), other.forward_sd_rad)
+
+
+def lengths_of(body: BodyLengths) -> Lengths:
+    """Return the lengths of the leg's segments: measured on both parts of a leg, else from body height."""
+    thigh = {"left": body.left_thigh_m, "right": body.right_thigh_m}
+    shank = {"left": body.left_shank_m, "right": body.right_shank_m}
+    measured = [side for side in SIDES if thigh[side] and shank[side]]
+    if measured:
+        return Lengths(
+            {side: float(thigh[side] or 0) for side in measured},
+            {side: float(shank[side] or 0) for side in measured},
+            "measured",
+        )
+    if body.height_m is None:
+        return Lengths()
+    return Lengths(
+        dict.fromkeys(SIDES, THIGH_OF_HEIGHT * body.height_m),
+        dict.fromkeys(SIDES, SHANK_OF_HEIGHT * body.height_m),
+        "height",
+    )
