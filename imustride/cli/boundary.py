@@ -16,6 +16,7 @@ from imustride.cli.failures import FAILURES, report
 from imustride.cli.inspecting import inspect
 from imustride.cli.metrics import metrics
 from imustride.cli.prepare import prepare
+from imustride.cli.season import season
 from imustride.cli.simulate import simulate
 from imustride.cli.talk import DONE, FAILED, USAGE, Talk
 
@@ -35,7 +36,7 @@ def commands() -> None:
     """
 
 
-for command in (analyse, inspect, prepare, check, calibrate, simulate, metrics):
+for command in (analyse, inspect, prepare, check, calibrate, season, simulate, metrics):
     commands.add_command(command)
 
 

@@ -113,16 +113,13 @@ def add_session(
             "(or this computer's clock) and analyse it again"
         )
         raise StoreError(message)
-    with store.writing() as connection:
+    with store.writing(keep=not dry_run) as connection:
         athlete = find_athlete(connection, facts["athlete"], facts.get("birth_year"))
         problem = add_problem(connection, athlete, facts.get("consent"), today)
         if problem:
             message = f"{new.results}: {facts['athlete']}: {problem}"
             raise StoreError(message)
-        added = _put(connection, athlete, new)
-        if dry_run:
-            connection.rollback()
-    return added
+        return _put(connection, athlete, new)
 
 
 def _put(connection: sa.Connection, athlete: int, new: NewSession) -> Added:

@@ -23,10 +23,14 @@ if TYPE_CHECKING:
 
     from imustride.season.store import Store
 
-ADULT_AGE = 18  # age of majority in most countries (common practice; some have 16 to 21)
-SCOPES = ("season", "group")  # the athlete's own course over time; tables and pages of several athletes
-GIVERS = ("self", "parent", "guardian")
 Scope = Literal["season", "group"]
+
+ADULT_AGE = 18  # age of majority in most countries (common practice; some have 16 to 21)
+SCOPES: tuple[Scope, ...] = (
+    "season",
+    "group",
+)  # the athlete's own course over time; tables and pages of several athletes
+GIVERS = ("self", "parent", "guardian")
 RECORD = "record it with `imustride season consent record {code}`"
 
 
@@ -156,7 +160,7 @@ def record_consent(
             f"athlete {athlete}: the consent is dated {consent.given_on}, today is {today}; correct the date"
         )
         raise StoreError(message)
-    with store.writing() as connection:
+    with store.writing(keep=not dry_run) as connection:
         number = find_athlete(connection, athlete, birth_year)
         known = connection.execute(
             sa.select(athletes.c.birth_year).where(athletes.c.id == number)
@@ -175,11 +179,9 @@ def record_consent(
             "recorded_at": now(),
         }
         connection.execute(consents.insert(), row)
-        if dry_run:
-            connection.rollback()
 
 
-def withdraw_consent(store: Store, athlete: str, on: dt.date) -> int:
+def withdraw_consent(store: Store, athlete: str, on: dt.date, *, dry_run: bool = False) -> int:
     """Withdraw every consent given up to a day; the data stay until they are forgotten.
 
     Returns
@@ -192,7 +194,7 @@ def withdraw_consent(store: Store, athlete: str, on: dt.date) -> int:
     StoreError
         If the store does not know the athlete.
     """
-    with store.writing() as connection:
+    with store.writing(keep=not dry_run) as connection:
         number = known_athlete(connection, athlete)
         open_ones = (consents.c.athlete_id == number) & consents.c.withdrawn_on.is_(None)
         given = open_ones & (consents.c.given_on <= on.isoformat())

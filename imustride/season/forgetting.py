@@ -124,7 +124,7 @@ def delete_session(store: Store, athlete: str, date: str, session: str, *, dry_r
     StoreError
         If there is none.
     """
-    with store.writing() as connection:
+    with store.writing(keep=not dry_run) as connection:
         number = known_athlete(connection, athlete)
         c = t.sessions.c
         gone = connection.execute(
@@ -133,8 +133,6 @@ def delete_session(store: Store, athlete: str, date: str, session: str, *, dry_r
         if not gone:
             message = f"{athlete}, {date}: no session {session!r} in this store; `imustride season list` tells which there are"
             raise StoreError(message)
-        if dry_run:
-            connection.rollback()
     return gone
 
 

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING, Literal
 
 import sqlalchemy as sa
 
+from imustride.season.people import known_athlete
 from imustride.season.tables import output_athletes, outputs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from imustride.season.store import Store
 
 Kind = Literal["results", "export", "table", "page"]
 
@@ -59,3 +62,15 @@ def outputs_of(connection: sa.Connection, athlete: int) -> list[Output]:
         .order_by(outputs.c.path)
     )
     return [Output(Path(path), kind) for path, kind in found]
+
+
+def note_outputs(store: Store, path: Path, kind: Kind, codes: Sequence[str]) -> None:
+    """Remember, in a transaction of its own, that a folder or file tells of these athletes.
+
+    Raises
+    ------
+    StoreError
+        If the store does not know one of them.
+    """
+    with store.writing() as connection:
+        note_output(connection, path, kind, [known_athlete(connection, code) for code in codes])

@@ -11,7 +11,7 @@ from imustride.season.tables import athletes
 from imustride.session_checks import is_code
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from imustride.season.store import Store
 
 
 def find_athlete(connection: sa.Connection, code: str, birth_year: int | None = None) -> int:
@@ -58,12 +58,7 @@ def known_athlete(connection: sa.Connection, code: str) -> int:
     return int(found)
 
 
-def codes(connection: sa.Connection) -> Sequence[str]:
-    """Return the codes of all athletes in order."""
-    return connection.execute(sa.select(athletes.c.code).order_by(athletes.c.code)).scalars().all()
-
-
-def set_birth_year(connection: sa.Connection, code: str, birth_year: int) -> None:
+def set_birth_year(store: Store, code: str, birth_year: int, *, dry_run: bool = False) -> None:
     """Correct the year of birth of a known athlete.
 
     Raises
@@ -71,5 +66,6 @@ def set_birth_year(connection: sa.Connection, code: str, birth_year: int) -> Non
     StoreError
         If the store does not know the athlete.
     """
-    number = known_athlete(connection, code)
-    connection.execute(athletes.update().where(athletes.c.id == number).values(birth_year=birth_year))
+    with store.writing(keep=not dry_run) as connection:
+        number = known_athlete(connection, code)
+        connection.execute(athletes.update().where(athletes.c.id == number).values(birth_year=birth_year))

@@ -7,7 +7,7 @@ Every table begins with `athlete` (code), `date` (ISO 8601), `session` (name of 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,6 +36,10 @@ class Chosen:
     since: str | None = None
     until: str | None = None
     history: bool = False
+
+    def only(self, codes: Sequence[str]) -> Chosen:
+        """Return the same choice of these athletes."""
+        return replace(self, athletes=tuple(codes))
 
 
 ALL = Chosen()

@@ -41,6 +41,11 @@ class Store:
     engine: sa.Engine
     file: Path | None
 
+    @property
+    def shown(self) -> str:
+        """The place without a password."""
+        return shown(self.place)
+
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Give a connection that sees one state of the store, whatever others write meanwhile."""
@@ -50,14 +55,19 @@ class Store:
             yield connection
 
     @contextmanager
-    def writing(self) -> Iterator[sa.Connection]:
-        """Give a connection that is alone in writing; all of it is kept if the body ends without an error."""
+    def writing(self, *, keep: bool = True) -> Iterator[sa.Connection]:
+        """Give a connection that is alone in writing; all of it is kept if the body ends without an error.
+
+        `keep` False undoes it even so: a dry run does everything but that.
+        """
         with explained(self.place), self.engine.connect() as connection:
             connection.execution_options(writes=True)
-            with connection.begin():
+            with connection.begin() as transaction:
                 if self.file is None:
                     connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITERS})
                 yield connection
+                if not keep:
+                    transaction.rollback()
 
     @contextmanager
     def outside_transactions(self) -> Iterator[sa.Connection]:
