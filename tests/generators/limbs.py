@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
+from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
 from tests.generators.build import OUT, SIDES, STRAIGHTEST, Build, Leg, bend, flexed_rad, span_m
 from tests.generators.shapes import GRID_HZ, Course, integral, step
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from tests.generators.shapes import Array
 
 SWAY_M_S2 = 8.0  # sideways acceleration that the sway stays below
-TETHER = 0.82  # share of the straight leg that an ankle is kept within, seen from above
+TETHER = 0.72  # share of the straight leg that an ankle is kept within, seen from above
 
 
 def soft(x: Array, width_s: float) -> Array:
@@ -111,8 +111,9 @@ def turn_pelvis(
 ) -> tuple[Array, Array]:
     """Yaw and earth_from_segment of the pelvis: turns and lists with the pushes, tilts forward when skating."""
     swings = [rhythm.swing(rng.uniform(-0.6, 0.6), *draw_harmonics(rng)) for _ in range(3)]
-    yaw = body.heading_rad + np.radians(h["pelvis_turn_deg"]) * swings[0]
-    lists = -np.radians(h["pelvis_list_deg"]) * swings[1]
+    turns = np.radians(h["pelvis_turn_deg"]) * (1.0 + wander(plan, 0.1, rng))
+    yaw = body.heading_rad + turns * swings[0]
+    lists = -np.radians(h["pelvis_list_deg"]) * (1.0 + wander(plan, 0.1, rng)) * swings[1]
     tilt = np.radians(h["pelvis_tilt_deg"]) * (0.5 + 0.5 * skating(plan)) + np.radians(1.5) * swings[2] ** 2
     pelvis = about(2, yaw + standing_sway(plan, rng)) @ about(0, lists + standing_sway(plan, rng))
     return yaw, pelvis @ about(1, tilt + standing_sway(plan, rng))
@@ -121,6 +122,14 @@ def turn_pelvis(
 def draw_harmonics(rng: np.random.Generator) -> tuple[float, float, float]:
     """Second and third harmonic and their shift, for `Rhythm.swing`."""
     return rng.uniform(-0.15, 0.15), rng.uniform(-0.1, 0.1), rng.uniform(-np.pi, np.pi)
+
+
+def wander(plan: Plan, size: float, rng: np.random.Generator) -> Array:
+    """Course about zero of standard deviation `size` that changes from push to push."""
+    t = np.arange(int(plan.end_s * GRID_HZ) + 1) / GRID_HZ
+    waves = [np.sin(2.0 * np.pi * (hz * t + rng.random())) for hz in rng.uniform(0.15, 0.9, 3)]
+    total: Array = size * np.sqrt(2.0 / 3.0) * np.sum(waves, axis=0)
+    return total
 
 
 def skating(plan: Plan) -> Array:
@@ -181,7 +190,7 @@ def tether(build: Build, flat: Array, ankles: dict[str, Array], across: dict[str
             far = np.sqrt(np.sum(away**2, axis=1) + 1e-4)
             over = give * np.logaddexp(0.0, (far - TETHER * build.leg_m) / give)
             pulled = pulled - 0.5 * (over / far)[:, None] * away
-    return flat + soft(pulled - flat, 0.35)
+    return flat + soft(pulled - flat, 0.55)
 
 
 def height(
@@ -189,19 +198,41 @@ def height(
 ) -> Array:  # fmt: skip
     """Height of the pelvis: that at which the leading leg has its drawn length, within the reach of both."""
     share = lead(plan)
+    away = {side: np.sum((flat + across[side][:, :2] - ankles[side][:, :2]) ** 2, axis=1) for side in SIDES}
+    h = h | match_depth(h, build, plan, away)
     wanted, caps = np.zeros(len(flat)), []
     for side in SIDES:
-        away = np.sum((flat + across[side][:, :2] - ankles[side][:, :2]) ** 2, axis=1)
         base = ankles[side][:, 2] - across[side][:, 2]
-        tall = span_m(build, draw_flexion(h, plan, side, rng)) ** 2 - away
+        tall = span_m(build, draw_flexion(h, plan, side, rng)) ** 2 - away[side]
         weight = share if side == "left" else 1.0 - share
         wanted += weight * (base + np.sqrt(rectified(tall, 0.05)))
-        caps.append(base + np.sqrt(rectified((0.978 * build.leg_m) ** 2 - away, 0.05)))
-    wanted = soft(wanted, 0.2)
-    give = 0.008
+        reach = base + np.sqrt(rectified((0.978 * build.leg_m) ** 2 - away[side], 0.05))
+        caps.append(minimum_filter1d(reach, int(0.12 * GRID_HZ) | 1))
+    wanted = soft(wanted, 0.3)
+    give = 0.01
     least = np.min([wanted, *caps], axis=0)
     spread = sum(np.exp(-(one - least) / give) for one in (wanted, *caps))
-    return soft(np.asarray(least - give * np.log(spread)), 0.15)
+    return soft(np.asarray(least - give * np.log(spread)), 0.26)
+
+
+def match_depth(h: Habits, build: Build, plan: Plan, away_m2: dict[str, Array]) -> Habits:
+    """Depth of the glide, then extension at blade-off, changed so that the hips go up and down little.
+
+    Both stay within what is drawn: 64 to 98 and 15 to 35 degrees.
+    """
+    glides, offs = [], []
+    for c in plan.stances[2:-2]:
+        glides.append(away_m2[c.side][int((0.5 * c.on_s + 0.5 * c.off_s) * GRID_HZ)])
+        offs.append(away_m2[c.side][int(c.off_s * GRID_HZ)])
+    glide, off = float(np.median(glides)), float(np.median(offs))
+    longest = span_m(build, np.radians(h["off_flexion_deg"])) ** 2 - off
+    wanted = np.sqrt(np.clip(longest + glide, span_m(build, np.pi / 1.7) ** 2, build.leg_m**2))
+    deep = float(np.clip(np.degrees(flexed_rad(build, wanted)) + 6.0, 64.0, 98.0))
+    deep = 0.7 * deep + 0.3 * h["glide_flexion_deg"]
+    rest = span_m(build, np.radians(deep)) ** 2 - glide + off
+    wanted = np.sqrt(np.clip(rest, 0.5 * build.leg_m**2, build.leg_m**2))
+    short = float(np.clip(np.degrees(flexed_rad(build, wanted)), 15.0, 33.0))
+    return {"glide_flexion_deg": deep, "off_flexion_deg": 0.5 * short + 0.5 * h["off_flexion_deg"]}
 
 
 def rectified(x: Array, give: float) -> Array:
@@ -265,7 +296,7 @@ def too_high(build: Build, place: Array, ankles: dict[str, Array], across: dict[
         line = place + across[side] - ankles[side]
         room = (STRAIGHTEST * build.leg_m) ** 2 - np.sum(line[:, :2] ** 2, axis=1)
         most = np.maximum(most, line[:, 2] - np.sqrt(np.maximum(room, 1e-3)))
-    return soft(maximum_filter1d(most, int(0.42 * GRID_HZ) | 1), 0.4) if most.max() > 0.0 else most
+    return soft(maximum_filter1d(most, int(0.45 * GRID_HZ) | 1), 0.43) if most.max() > 0.0 else most
 
 
 def aim_knee(h: Habits, plan: Plan, motion: Motion, yaw: Array, out: float) -> Array:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal import bilinear, lfilter, lfilter_zi
 
 from tests.generators.build import OUT, SIDES
-from tests.generators.limbs import draw_harmonics, skating, standing_sway
+from tests.generators.limbs import draw_harmonics, skating, standing_sway, wander
 from tests.generators.shapes import GRID_HZ
 from tests.generators.turns import about
 
@@ -64,8 +64,12 @@ def lean_trunk(h: Habits, plan: Plan, rhythm: Rhythm, rng: np.random.Generator) 
     ready = 0.65 * h["trunk_lean_deg"]
     bounce = rhythm.swing(rng.uniform(-1.0, 1.0), *draw_harmonics(rng)) ** 2 - 0.5
     lean = ready + (h["trunk_lean_deg"] - ready) * skating(plan) + h["trunk_bounce_deg"] * bounce
-    lag = h["shoulder_lag_s"] * rhythm.rate_rad_s
-    turn = np.radians(h["shoulder_turn_deg"]) * rhythm.swing(lag, *draw_harmonics(rng))
+    lag = h["shoulder_lag_s"] * rhythm.rate_rad_s + wander(plan, 0.1, rng)
+    turn = (
+        np.radians(h["shoulder_turn_deg"])
+        * (1.0 + wander(plan, 0.07, rng))
+        * rhythm.swing(lag, *draw_harmonics(rng))
+    )
     roll = np.radians(rng.uniform(1.0, 5.0)) * rhythm.swing(rng.uniform(-0.5, 0.5), *draw_harmonics(rng))
     lean = late(np.radians(lean), h["trunk_lag_s"]) + standing_sway(plan, rng)
     return lean, late(roll, h["trunk_lag_s"]), turn + standing_sway(plan, rng)
@@ -76,8 +80,8 @@ def swing_arm(
 ) -> tuple[Array, Array]:
     """Forearm (n, 3, 3) and unit vector along the upper arm (n, 3): forward with the push of the other leg."""
     out = OUT[side]
-    lag = h["arm_lag_s"] * rhythm.rate_rad_s + 0.1 * rng.normal()
-    size = np.radians(h["arm_swing_deg"]) * (1.0 + 0.5 * out * h["arm_difference"])
+    lag = h["arm_lag_s"] * rhythm.rate_rad_s + 0.1 * rng.normal() + wander(plan, 0.12, rng)
+    size = np.radians(h["arm_swing_deg"]) * (1.0 + 0.5 * out * h["arm_difference"] + wander(plan, 0.07, rng))
     wave = -out * rhythm.swing(lag, -out * rng.uniform(0.05, 0.2), rng.uniform(-0.1, 0.1), rng.uniform(-0.8, 0.8))  # fmt: skip
     carried = np.radians(rng.uniform(15.0, 35.0) + (rng.uniform(5.0, 20.0)) * skating(plan))
     alpha = carried + size * wave + standing_sway(plan, rng)
