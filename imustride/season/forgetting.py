@@ -1,7 +1,7 @@
 """One person taken out of the store, until no byte is left: what there is, the rows, and the room they took.
 
 A deleted row stays in the file until its page is written over, in the log of a database until that is recycled, and in the
-statistics of a server. So the rows are deleted with their bytes (SQLite: ``secure_delete``), the file is written anew
+statistics of a server. So the columns that identify anybody have no statistics, the rows are deleted with their bytes (SQLite: ``secure_delete``), the file is written anew
 (``VACUUM``), and the log is emptied (``wal_checkpoint(TRUNCATE)``; https://www.sqlite.org/pragma.html#pragma_secure_delete).
 A PostgreSQL server gets the same as far as its rights allow, and what remains is told.
 """
@@ -161,26 +161,20 @@ def _scrub_server(store: Store) -> tuple[str, ...]:
     left = ["replicas, base backups, archived logs and the text log of the server: ask who runs it"]
     with store.outside_transactions() as connection:
         for table in t.metadata.sorted_tables:
-            connection.exec_driver_sql(f'VACUUM (FULL, ANALYZE) "{table.name}"')
-        # What statistics held of the values, then the log of the server, as far as the user has the right.
-        steps = (
-            ("its statistics", lambda: connection.exec_driver_sql("VACUUM FULL pg_catalog.pg_statistic")),
-            ("its write-ahead log", lambda: _overwrite_log(connection)),
-        )
-        for name, step in steps:
-            try:
-                step()
-            except sa.exc.DBAPIError:
-                left.append(
-                    f"{name}, until the server recycles it: this user may not; one with the roles pg_checkpoint and "
-                    "pg_monitor may"
-                )
+            connection.exec_driver_sql(f'VACUUM (FULL) "{table.name}"')
+        try:
+            for _ in range(2):  # what the first round recycles lies ahead, and is written over by the second
+                _overwrite_log(connection)
+        except sa.exc.DBAPIError:
+            left.append(
+                "the write-ahead log, until the server recycles it: this user may not; one with the roles pg_checkpoint "
+                "and pg_monitor may"
+            )
     return tuple(left)
 
 
 def _overwrite_log(connection: sa.Connection) -> None:
-    """Recycle the segments of the write-ahead log, then write over each of them."""
-    connection.exec_driver_sql("CHECKPOINT")
+    """Write as much as all segments of the write-ahead log hold, then have the old ones recycled."""
     count, size = connection.exec_driver_sql(
         "SELECT count(*), pg_size_bytes(current_setting('wal_segment_size')) FROM pg_ls_waldir()"
     ).one()

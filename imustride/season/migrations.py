@@ -19,6 +19,17 @@ if TYPE_CHECKING:
 
 SCHEMA_VERSION = 1
 
+# Columns that may tell who somebody is.
+IDENTIFYING = (
+    ("athletes", "code"),
+    ("athletes", "birth_year"),
+    ("sessions", "name"),
+    ("sessions", "conditions"),
+    ("inputs", "name"),
+    ("inputs", "place"),
+    ("outputs", "path"),
+)
+
 # By the version they lead to; each takes a connection inside the one transaction of all.
 STEPS: Mapping[int, Callable[[sa.Connection], None]] = {}
 
@@ -48,8 +59,24 @@ def check_known(version: int, where: str) -> None:
 
 
 def create(connection: sa.Connection) -> None:
-    """Make all tables, in an empty database."""
+    """Make all tables, where none of these names is taken.
+
+    Raises
+    ------
+    StoreError
+        If another program has a table of the same name there.
+    """
+    taken = sorted(set(sa.inspect(connection).get_table_names()) & set(metadata.tables))
+    if taken:
+        message = (
+            f"--store: the database has a table {taken[0]!r} of another program; nothing was changed; name a database of "
+            "its own"
+        )
+        raise StoreError(message)
     metadata.create_all(connection)
+    if connection.dialect.name == "postgresql":
+        for table, column in IDENTIFYING:  # else the server keeps samples of the values in its catalogue
+            connection.exec_driver_sql(f'ALTER TABLE "{table}" ALTER "{column}" SET STATISTICS 0')
     _sign(connection, SCHEMA_VERSION)
 
 
