@@ -54,6 +54,9 @@ class Heading:
         own(self.drift_m_s2)
 
 
+UNKNOWN = Heading(0.0, np.inf, np.zeros((2, 3)))
+
+
 def fit_heading(
     velocity_m_s: Floats,
     time_s: Floats,
@@ -67,9 +70,9 @@ def fit_heading(
     Parameters
     ----------
     velocity_m_s : ndarray, shape (n, 3)
-        Integrated from the quiet stance in the sensor's own earth frame, at even times.
+        Integrated from the quiet stance in the sensor's own earth frame.
     time_s : ndarray, shape (n,)
-        From the end of the stance [s].
+        From the end of the stance, in steps of the settings [s].
     speed_m_s : ndarray, shape (n,)
         Speed of the body along the lane; NaN where it is not known.
     stride_s : float
@@ -84,12 +87,17 @@ def fit_heading(
 
     Notes
     -----
-    The vertical is fitted along with the rest: over whole strides nobody gains height.
+    The vertical is fitted along with the rest: over whole strides nobody gains height. Where nobody knows of a whole
+    stride how fast the body went, the deviation is infinite.
     """
     settings = settings or HeadingSettings()
-    size = max(round(stride_s / float(time_s[1] - time_s[0])), 1)
+    size = max(round(stride_s / settings.step_s), 1)
+    if len(time_s) < size:
+        return UNKNOWN
     window = np.ones(size) / size
     body = np.convolve(speed_m_s, window, "valid")
+    if not np.nansum(body**2) > 0:
+        return UNKNOWN
     known = np.isfinite(body)
     middle_s = np.convolve(time_s, window, "valid")[known]
     seen = np.stack([np.convolve(axis, window, "valid")[known] for axis in velocity_m_s.T])
