@@ -81,8 +81,8 @@ def fit_standing(
         return declared_fitting(recording, level, problem, settings)
     sideways, sd_rad, line = sideways_axis(np.concatenate([levelled[bend] for bend in bends]))
     # Down and up again may be two movements with a halt between: the angle counts from the standing.
-    angle = np.cumsum(levelled[standing.start :] @ sideways)
-    bent = np.concatenate([angle[bend.start - standing.start : bend.stop - standing.start] for bend in bends])
+    angle = np.cumsum(levelled @ sideways)
+    bent = np.concatenate([angle[bend] for bend in bends]) - angle[standing].mean()
     if tips * bent[np.argmax(np.abs(bent))] < 0:
         sideways = -sideways
     forward = np.cross(sideways, [0.0, 0.0, 1.0])
