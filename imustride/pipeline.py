@@ -72,6 +72,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
     """
     import pandas as pd
 
+    from imustride.body_run import segments_table
     from imustride.exporting.provenance import provenance
     from imustride.session import read_session
 
@@ -81,6 +82,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
     worn, problems = worn_in(session, settings)
     runs = tuple(analyse_run(session, run, settings, read, worn) for run in session.runs)
     pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
+    bodies = {run.name: run.segments for run in runs if run.segments is not None}
     return SessionResult(
         session,
         runs,
@@ -89,6 +91,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
         compare(session, runs, pushes, settings),
         provenance(session, asdict(settings)),
         (*session_notes(session, runs), *problems),
+        segments_table(bodies) if bodies else None,
     )
 
 

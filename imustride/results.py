@@ -45,7 +45,10 @@ class RunResult:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SessionResult:
-    """One analysed session: the three tables of the contract, the runs and where it all came from."""
+    """One analysed session: the three tables of the contract, the runs and where it all came from.
+
+    `segments` has the columns of ``segments.csv``; None where nothing but skates was worn.
+    """
 
     session: Session
     runs: tuple[RunResult, ...]
@@ -54,6 +57,7 @@ class SessionResult:
     symmetry: pd.DataFrame
     provenance: Mapping[str, Any]
     notes: tuple[str, ...] = field(default=())
+    segments: pd.DataFrame | None = None
 
 
 Verdict = Literal["pass", "warn", "fail", "not told"]

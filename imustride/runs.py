@@ -152,7 +152,8 @@ def run_frame(
     strides_s = [np.diff(foot.contacts_s[1 : foot.pushes + 1, 0]) for foot in feet.values()]
     stride_s = float(np.nanmedian(np.concatenate([*strides_s, [USUAL_STRIDE_S]])))
     place = f"{side}_skate"
-    return RunFrame(recordings[place], feet[side].kinematics.cut, clocks[place], path, stride_s)
+    both = {one: (recordings[f"{one}_skate"], foot.clock) for one, foot in feet.items() if foot.clock.joined}
+    return RunFrame(recordings[place], feet[side].kinematics.cut, clocks[place], path, stride_s, both)
 
 
 def flag_tracks(pushes: pd.DataFrame, tracks: Sequence[Tracks]) -> None:

@@ -103,6 +103,18 @@ RUNS: Mapping[str, Column] = {
     "speed_gain_rate_share_ratio": Column("number", "", f"share of the rate of the steps in {_GAIN}"),
     "speed_gain_share_ratio_sd": Column("number", "", "standard deviation of either share"),
     "speed_gain_reason": Column("string", "", "why the shares are not told"),
+    "arm_push_phase_left_deg": Column(
+        "number", "deg", "mean direction of arm_push_phase_deg of the left pushes (circular)"
+    ),
+    "arm_push_phase_left_alike_ratio": Column(
+        "number", "", "mean resultant length of the same: 1 where all pushes have one phase, 0 where any"
+    ),
+    "arm_push_phase_right_deg": Column(
+        "number", "deg", "mean direction of arm_push_phase_deg of the right pushes (circular)"
+    ),
+    "arm_push_phase_right_alike_ratio": Column(
+        "number", "", "mean resultant length of the same: 1 where all pushes have one phase, 0 where any"
+    ),
     "usable": Column("boolean", "", "whether the run counts in symmetry"),
     "reason": Column("string", "", "why the run does not count"),
 }
@@ -146,6 +158,20 @@ SYMMETRY: Mapping[str, Column] = {
     "runs_needed": Column("integer", "", "runs in all that would turn unclear into an answer"),
     "advice": Column("string", "", "what would: more_runs, better_calibration; or what stands in the way"),
 }
+SEGMENTS: Mapping[str, Column] = {
+    "run": _RUN,
+    "place": Column("string", "", "where on the body the sensor was worn"),
+    "clock_sd_s": Column("number", "s", "standard deviation of its times on the run's clock"),
+    "upright": Column("boolean", "", "whether standing straight showed the segment's long axis"),
+    "forward_sd_deg": Column(
+        "number", "deg", "standard deviation of the segment's forward axis; empty where nothing showed it"
+    ),
+    "movements": Column("integer", "", "movements that showed the forward axis"),
+    "heading_sd_deg": Column("number", "deg", "standard deviation of the segment's heading against the lane"),
+    "problem": Column(
+        "string", "", "what speaks against the sensor or its fitting; what rests on it is empty"
+    ),
+}
 # What is drawn in a picture: its table is written as figure-<picture>.csv where pictures are wanted.
 FIGURES: Mapping[str, Column] = {
     "run": _RUN,
@@ -183,6 +209,7 @@ KEYS = {
     "pushes": ["run", "side", "push"],
     "runs": ["run"],
     "symmetry": ["phase", "metric"],
+    "segments": ["run", "place"],
 }
 
 
@@ -198,7 +225,7 @@ def data_package(
     ----------
     session : Session
     tables : mapping of str to DataFrame
-        ``pushes``, ``runs`` and ``symmetry``; others are those of pictures.
+        ``pushes``, ``runs``, ``symmetry`` and ``segments``; others are those of pictures.
     metrics : mapping of str to Metric
         Descriptors by column name.
     files : mapping of str to (str, int)
@@ -209,7 +236,7 @@ def data_package(
     dict
         Plain data for JSON.
     """
-    known = {"pushes": PUSHES, "runs": RUNS, "symmetry": SYMMETRY}
+    known = {"pushes": PUSHES, "runs": RUNS, "symmetry": SYMMETRY, "segments": SEGMENTS}
     resources = []
     for name, table in tables.items():
         digest, size = files[f"{name}.csv"]

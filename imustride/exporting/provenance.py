@@ -28,6 +28,7 @@ def provenance(session: Session, settings: Mapping[str, Any]) -> dict[str, Any]:
     path belongs to one computer.
     """
     written = [split_group(file)[0] for run in session.runs for file in run.files.values()]
+    written += [split_group(file)[0] for moved in session.movements for file in moved.files.values()]
     written += [run.gates for run in session.runs if run.gates is not None]
     names = dict.fromkeys(["session.toml", *written])
     inputs = {name: session.folder / name for name in names}

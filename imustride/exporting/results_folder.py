@@ -51,6 +51,8 @@ def write_results(result: SessionResult, out: Path, files: Mapping[str, str | by
     check_target(out)
     metrics = methods("metrics")
     tables = {"pushes": result.pushes, "runs": result.runs_table, "symmetry": result.symmetry}
+    if result.segments is not None:
+        tables["segments"] = result.segments
     with swapped_in(out) as folder:
         for name, table in tables.items():
             _write_text(folder / f"{name}.csv", csv_text(table))

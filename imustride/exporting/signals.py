@@ -5,7 +5,8 @@ Layout: ``/runs/<run>/<side>/`` with the data sets ``acceleration``, ``angular_v
 ``blade_off``; ``path/`` with ``time`` (n), ``position`` and ``velocity`` (n, 2) where the blade's path was
 fitted. ``/runs/<run>/body/`` beside them, where the feet have a path in common or there is one foot only: ``time``,
 ``position``, ``position_sd``, ``speed``, ``speed_sd`` (n) along the lane, and ``gate_position``, ``gate_time`` (g): where the
-gates stand along the lane, and when the body passed them. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
+gates stand along the lane, and when the body passed them. ``/runs/<run>/segments/<place>/`` for every other part of the body
+that was worn: ``orientation`` (n, 4) in the lane, ``acceleration`` (n, 3) in the lane without gravity, ``measured``. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
 `unit`; -32768 stands for missing. Every data set carries a checksum.
 """
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from imustride.kinematics import BladePath, BodyPath, Clock, Kinematics
     from imustride.results import RunResult, SessionResult
+    from imustride.segments import Segment
 
 FULL_SCALE = 32767  # largest count of 16 bits
 MISSING = -32768
@@ -63,6 +65,8 @@ def write_signals(result: SessionResult, path: Path) -> None:
                     _write_path(skate.create_group("path"), run.paths[side])
             if run.body is not None:
                 _write_body(group.create_group("body"), run.body)
+            for place, segment in run.segments.segments.items() if run.segments is not None else ():
+                _write_segment(group.create_group(f"segments/{place}"), segment)
 
 
 def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Clock | None) -> None:
@@ -71,9 +75,7 @@ def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Cl
     group.attrs["stance_s"] = skate.cut.stance_s
     group.attrs["motion_s"] = skate.cut.motion_s
     if clock is not None:
-        group.attrs["clock"] = "run = own + offset_s + drift * (own - at_s)"
-        for name in ("offset_s", "drift", "at_s", "sd_s", "joined"):
-            group.attrs[name] = getattr(clock, name)
+        _write_clock(group, clock)
     _write_counts(group, "acceleration", skate.acceleration_m_s2, "m/s^2")
     _write_counts(group, "angular_velocity", skate.angular_velocity_rad_s, "rad/s")
     orientation = quaternion_from_matrix(skate.earth_from_segment)
@@ -87,6 +89,23 @@ def _write_skate(group: h5py.Group, run: RunResult, skate: Kinematics, clock: Cl
     _write_array(events, "push", rows["push"].to_numpy(dtype=np.int32))
     for name in ("blade_on", "blade_off"):
         _write_array(events, name, rows[f"{name}_s"].to_numpy(dtype=float)).attrs["unit"] = "s"
+
+
+def _write_clock(group: h5py.Group, clock: Clock) -> None:
+    group.attrs["clock"] = "run = own + offset_s + drift * (own - at_s)"
+    for name in ("offset_s", "drift", "at_s", "sd_s", "joined"):
+        group.attrs[name] = getattr(clock, name)
+
+
+def _write_segment(group: h5py.Group, segment: Segment) -> None:
+    group.attrs["start_s"] = segment.start_s
+    group.attrs["rate_hz"] = segment.rate_hz
+    _write_clock(group, segment.clock)
+    orientation = quaternion_from_matrix(segment.lane_from_segment)
+    stored = _write_counts(group, "orientation", orientation, "1")
+    stored.attrs["convention"] = "unit quaternion w, x, y, z: lane from segment"
+    _write_counts(group, "acceleration", segment.acceleration_m_s2, "m/s^2")
+    _write_array(group, "measured", segment.measured)
 
 
 def _write_path(group: h5py.Group, path: BladePath) -> None:

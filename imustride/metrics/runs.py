@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imustride.constants import SIDES
+from imustride.metrics.circular import mean_direction_deg
 from imustride.metrics.run_speeds import gate_columns, profile_columns, share_columns, speed_columns
 
 if TYPE_CHECKING:
@@ -62,6 +64,7 @@ def run_row(
         **speed_columns(pushes, gates, body),
         **profile_columns(pushes, gates, body),
         **share_columns(pushes, body),
+        **arm_columns(counted),
         **gate_columns(gates, body),
         "usable": usable,
         "reason": reason,
@@ -73,3 +76,14 @@ def start_foot(pushes: pd.DataFrame) -> str:
     standing = pushes[pushes["flags"].str.contains("standing_start", regex=False)]
     told = standing["flags"].str.contains("first_lift", regex=False).any()
     return str(standing.loc[standing["push"] > 0, "side"].iloc[0]) if told and len(standing) == 2 else ""
+
+
+def arm_columns(pushes: pd.DataFrame) -> dict[str, float]:
+    """Return the mean phase of the arm opposite each pushing leg and how alike the phases are; NaN without."""
+    row = {}
+    for side in SIDES:
+        phases = pushes.loc[pushes["side"] == side, "arm_push_phase_deg"].to_numpy(float)
+        row[f"arm_push_phase_{side}_deg"], row[f"arm_push_phase_{side}_alike_ratio"] = mean_direction_deg(
+            phases
+        )
+    return row
