@@ -40,6 +40,8 @@ TOLD = (
 def write_session(runs: list[SimulatedRun], folder: Path, athlete: str = "Q2") -> None:
     """Write runs of one day as a session folder, with `truth.csv` beside `session.toml`.
 
+    Where a body is worn, the movements are those made after the first run.
+
     Parameters
     ----------
     runs : list of SimulatedRun
@@ -61,8 +63,24 @@ def write_session(runs: list[SimulatedRun], folder: Path, athlete: str = "Q2") -
             files.append(f'{place} = "{name}/{place}.csv"')
         parts.append(f'[[runs]]\nname = "{name}"\nfiles = {{ {", ".join(files)} }}\n')
         truths.append(run.truth.assign(run=name))
+    for kind, logs in runs[0].movements.items():
+        parts.append(_movement(kind, logs, folder))
+    if runs[0].body:
+        lengths = "\n".join(f"{name} = {value:.3f}" for name, value in runs[0].body.items())
+        parts.append(f"[body]\n{lengths}\n")
     (folder / "session.toml").write_text("\n".join(parts), encoding="utf-8")
     pd.concat(truths, ignore_index=True).to_csv(folder / "truth.csv", index=False)
+
+
+def _movement(kind: str, logs: dict[str, SensorLog], folder: Path) -> str:
+    """Write one recording of movements and return its entry."""
+    name = f"movements-{kind}"
+    (folder / name).mkdir(parents=True)
+    files = []
+    for place, log in logs.items():
+        _table(log).to_csv(folder / name / f"{place}.csv", index=False)
+        files.append(f'{place} = "{name}/{place}.csv"')
+    return f'[[movements]]\nkind = "{kind}"\nfiles = {{ {", ".join(files)} }}\n'
 
 
 def _sensor(sensor: Sensor) -> str:

@@ -23,7 +23,7 @@ BODY_COLUMNS = (
     "knee_flexion_on_deg", "knee_flexion_max_deg", "knee_flexion_off_deg", "knee_extension_velocity_deg_s",
     "knee_extension_ratio", "leg_angle_off_deg", "hip_ahead_of_ankle_m", "foot_to_hip_lateral_m", "foot_to_hip_forward_m",
     "pelvis_lateral_range_m", "pelvis_vertical_range_m", "head_lateral_range_m", "head_vertical_range_m",
-    "head_over_foot_lateral_m", "trunk_lean_deg", "shoulder_turn_range_deg", "pelvis_turn_range_deg",
+    "head_shift_lateral_m", "trunk_lean_deg", "shoulder_turn_range_deg", "pelvis_turn_range_deg",
     "shoulder_pelvis_separation_deg", "shoulder_push_lag_s", "arm_swing_range_deg", "arm_across_share_ratio",
     "arm_push_lag_s", "arm_push_phase_deg", "glide_before_extension_s",
 )  # fmt: skip
@@ -72,6 +72,11 @@ def yaw(turn: Array) -> Array:
     return np.asarray(np.unwrap(np.arctan2(turn[:, 1, 0], turn[:, 0, 0])))
 
 
+def following(plan: Plan, c: Stance) -> Stance:
+    """Next contact of the same foot."""
+    return next(s for s in plan.of_side(c.side) if s.order == c.order + 2)
+
+
 def stride_range(x: Array) -> float:
     """Range of a course without the straight line between its ends."""
     bare = x - np.linspace(x[0], x[-1], len(x))
@@ -97,6 +102,8 @@ def body_truth(seen: Seen, plan: Plan, clock_rate: float) -> pd.DataFrame:
         row["trunk_lean_deg"] = float(np.degrees(pitch(seen.turns["trunk"][contact])).mean())
         if not standing:
             row |= stride_values(seen, plan, c, arms)
+            extends = index(c.on_s) + round(row["glide_before_extension_s"] * GRID_HZ)
+            row["head_shift_lateral_m"] = head_shift(seen, plan, c, extends)
         for name in ("shoulder_push_lag_s", "arm_push_lag_s", "glide_before_extension_s"):
             row[name] = row.get(name, np.nan) * clock_rate
         rows.append(row)
@@ -104,28 +111,28 @@ def body_truth(seen: Seen, plan: Plan, clock_rate: float) -> pd.DataFrame:
 
 
 def leg_values(seen: Seen, c: Stance, contact: slice) -> dict[str, float]:
-    """Values of one contact that need the pushing leg (and the head)."""
+    """Values of one contact that need the pushing leg."""
     out, side = OUT[c.side], c.side
     shank, thigh = seen.turns[f"{side}_shank"][contact], seen.turns[f"{side}_thigh"][contact]
     leg = seen.legs_m[side][contact]
     tips = np.degrees(pitch(shank))
     knee = np.degrees(flexion(thigh, shank))
-    deepest, furthest = int(np.argmax(knee)), int(np.argmax(tips))
+    deepest, low = int(np.argmax(knee)), tips >= tips.max() - 3.0
+    later = slice(contact.start + deepest, contact.stop + round(0.05 * GRID_HZ))
+    opening = np.degrees(flexion(seen.turns[f"{side}_thigh"][later], seen.turns[f"{side}_shank"][later]))
     extends = int(np.flatnonzero(knee >= knee[deepest] - 0.1 * (knee[deepest] - knee[-1]))[-1])
     row = {
-        "shank_inclination_max_deg": tips[furthest],
+        "shank_inclination_max_deg": tips.max(),
         "shank_inclination_off_deg": tips[-1],
         "shank_to_skate_angle_max_deg": np.degrees(flexion(seen.turns[f"{side}_skate"][contact], shank)).max(),
         "knee_flexion_max_deg": knee[deepest],
         "knee_flexion_off_deg": knee[-1],
-        "knee_extension_velocity_deg_s": extension_speed(knee[deepest:]),
+        "knee_extension_velocity_deg_s": extension_speed(opening),
         "knee_extension_ratio": np.linalg.norm(leg[-1]) / seen.build.leg_m,
-        "hip_ahead_of_ankle_m": leg[furthest, 0],
+        "hip_ahead_of_ankle_m": leg[low, 0].mean(),
     }  # fmt: skip
     line = leg[-1] if f"{side}_thigh" in seen.worn else shank[-1, :, 2]
     row["leg_angle_off_deg"] = np.degrees(np.arctan2(-out * line[1], line[2]))
-    aside = seen.places_m["head"][contact, 1] - seen.places_m[f"{side}_skate"][contact, 1]
-    row["head_over_foot_lateral_m"] = out * aside[extends]
     if np.isfinite(c.on_s):
         row["shank_inclination_on_deg"] = tips[0]
         row["knee_flexion_on_deg"] = knee[0]
@@ -142,8 +149,7 @@ def extension_speed(knee_deg: Array) -> float:
 
 def stride_values(seen: Seen, plan: Plan, c: Stance, arms: dict[str, Array]) -> dict[str, float]:
     """Values of one stride: sway, turns, the arm of the other side."""
-    following = next(s for s in plan.of_side(c.side) if s.order == c.order + 2)
-    stride = slice(index(c.on_s), index(following.on_s) + 1)
+    stride = slice(index(c.on_s), index(following(plan, c).on_s) + 1)
     off, half = index(c.off_s), (stride.stop - 1 - stride.start) // 2
     row: dict[str, float] = {}
     for name in ("pelvis", "head"):
@@ -165,6 +171,13 @@ def stride_values(seen: Seen, plan: Plan, c: Stance, arms: dict[str, Array]) -> 
     cycle = 360.0 * lag * GRID_HZ / (stride.stop - 1 - stride.start)
     row["arm_push_phase_deg"] = -((-cycle + 180.0) % 360.0 - 180.0)
     return row
+
+
+def head_shift(seen: Seen, plan: Plan, c: Stance, at: int) -> float:
+    """How far the head is towards the pushing foot from its mean over the stride about a sample [m]."""
+    half = round(0.5 * (following(plan, c).on_s - c.on_s) * GRID_HZ)
+    y = seen.places_m["head"][:, 1]
+    return float(OUT[c.side] * (y[at] - y[at - half : at + half + 1].mean()))
 
 
 def arm_angle(seen: Seen, plan: Plan, side: str) -> Array:

@@ -147,7 +147,7 @@ def bend_knees(
     flexed, towards, stand = {}, {}, {}
     for side in SIDES:
         shank, thigh, aside = np.radians(h["straight_error_deg"]) * rng.normal(size=3)
-        deep = np.radians(h["squat_flexion_deg"]) * rng.uniform(0.97, 1.03)
+        deep = np.radians(h["squat_flexion_deg"]) * rng.uniform(0.992, 1.008)
         loose = np.radians(rng.uniform(4.0, 8.0))
         flexed[side] = shank - thigh + deep * c["depth"] + loose * c["unlocked"]
         opened = OUT[side] * np.radians(h["squat_turn_deg"]) * rng.uniform(0.9, 1.1)

@@ -1,10 +1,13 @@
 """The second generator's body: bones keep their lengths, feet their skates, sensors feel how they move, truth by hand."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imustride.session import read_session
 from tests.generators.build import OUT, PLACES, SIDES
+from tests.generators.folders import write_session
 from tests.generators.limbs_truth import BODY_COLUMNS, Seen, body_truth, nearest_peak, stride_range
 from tests.generators.plan import Plan, Stance
 from tests.generators.second import simulate_run
@@ -191,6 +194,10 @@ def test_truth_of_one_push_from_the_segments(run):
     y = head.position_m[stride, 1]
     bare = y - np.linspace(y[0], y[-1], len(y))
     assert row.head_lateral_range_m == pytest.approx(bare.max() - bare.min(), abs=3e-3)
+    at_s = row.blade_on_s + row.glide_before_extension_s
+    around = np.abs(head.time_s - at_s) <= row.stride_time_s / 2
+    shift = out * (np.interp(at_s, head.time_s, head.position_m[:, 1]) - head.position_m[around, 1].mean())
+    assert row.head_shift_lateral_m == pytest.approx(shift, abs=2e-3)
     trunk = run.segments["trunk"]
     facing = out * np.unwrap(np.arctan2(trunk.lane_from_segment[:, 1, 0], trunk.lane_from_segment[:, 0, 0]))
     peaks = trunk.time_s[1:-1][(facing[1:-1] > facing[:-2]) & (facing[1:-1] > facing[2:])]
@@ -246,8 +253,8 @@ def test_truth_of_a_push_worked_out_on_paper(run):
     assert row.foot_to_hip_lateral_m == pytest.approx(0.0, abs=1e-9)
     assert row.pelvis_lateral_range_m == pytest.approx(0.2, abs=1e-5)
     assert row.pelvis_vertical_range_m == 0.0
-    # The head at 1.05 s: 0.1 sin(0.55 pi) + 0.315 + 0.2 m left of a blade at 0.
-    assert row.head_over_foot_lateral_m == pytest.approx(0.1 * np.sin(0.55 * np.pi) + 0.515, abs=1e-3)
+    # The head at 1.05 s: its wave lasts one stride, and the straight part is at its mean in the middle.
+    assert row.head_shift_lateral_m == pytest.approx(0.1 * np.sin(0.55 * np.pi), abs=1e-3)
     assert row.trunk_lean_deg == pytest.approx(np.degrees(0.5))
     assert row.shoulder_turn_range_deg == pytest.approx(20.0, abs=0.5)
     assert row.shoulder_push_lag_s == pytest.approx(0.1, abs=1e-3)
@@ -329,6 +336,22 @@ def test_wobble_turns_the_sensor_by_its_amplitude_and_leaves_the_truth():
     extra = np.degrees(np.linalg.norm((b.angular_velocity_rad_s - a.angular_velocity_rad_s)[~still], axis=1))
     # Two degrees at most at 5 Hz at most: below 63 deg/s; a good part of it is there.
     assert 10 < np.quantile(extra, 0.99) < 80
+
+
+def test_a_session_folder_holds_body_and_movements(tmp_path):
+    runs = [
+        simulate_run(seed, "good", day=4, rate_hz=200.0, places=("pelvis", "left_shank")) for seed in (1, 2)
+    ]
+    write_session(runs, tmp_path)
+    session = read_session(tmp_path)
+    assert [s.place for s in session.sensors] == ["left_skate", "right_skate", "left_shank", "pelvis"]
+    for run, simulated in zip(session.runs, runs, strict=True):
+        assert set(run.files) == set(simulated.logs)
+    (movement,) = session.movements
+    assert set(movement.files) == set(runs[0].logs)
+    assert session.body.left_thigh_m == pytest.approx(runs[0].body["left_thigh_m"], abs=5e-4)
+    written = pd.read_csv(tmp_path / movement.files["pelvis"])
+    np.testing.assert_allclose(written.time_s, runs[0].movements["all"]["pelvis"].time_s, atol=1e-6)
 
 
 def test_rates_differ_from_place_to_place_where_asked():
