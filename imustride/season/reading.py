@@ -210,6 +210,7 @@ def stream_pushes(
 
 
 _Raw = sa.types.NullType()  # bytes as the driver gives them
+_TEXTS = ("athlete", "date", "session", "run", "side", "phase", "flags")
 _COLUMNS = ("athlete", "date", "session", "revision", "run", "usable", "side", "push", "phase", "flags")
 
 
@@ -233,6 +234,8 @@ def _pushes(
         to, place = np.array(wanted, dtype=int).reshape(-1, 2).T
         values[np.ix_(here, to)] = found[:, place]
     table = pd.DataFrame(dict(zip(_COLUMNS, keys, strict=True)))
+    if not rows:  # nothing tells that these are texts
+        table = table.astype(dict.fromkeys(_TEXTS, str))
     table["usable"] = table["usable"].astype(bool)
     return table.join(pd.DataFrame(values, columns=names))
 
