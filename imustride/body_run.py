@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from imustride.alignment.fitting import kind_of
 from imustride.alignment.heading import Heading, fit_heading
 from imustride.constants import SKATES
 from imustride.errors import SignalQualityError
@@ -37,6 +38,17 @@ SHORTEST_STANCE_S = 0.8
 # no source); nothing else is as sharp while the skater stands.
 SMALLEST_SHOCK_M_S2 = 0.8
 USUAL_STRIDE_S = 0.8
+# Later than at the skates, and how well that is known [s]: the transient of a heel strike runs up to the head within some
+# 10 ms (Light, McLellan and Klenerman 1980, J. Biomech. 13:477-480, from memory); lower places in proportion to their height.
+SHOCK_LATER_S = {
+    "shank": 0.002,
+    "thigh": 0.004,
+    "pelvis": 0.006,
+    "wrist": 0.008,
+    "trunk": 0.008,
+    "head": 0.010,
+}
+SHOCK_LATER_SD = 0.5  # of that delay (common practice, no source)
 # A leg's segment turns fast when its own foot swings: the correlation with the other foot is lower by far
 # (measured on simulated runs, DEVELOPERS). Cosine of the angle from the lane beyond which a segment faces backwards.
 CLEARLY_MORE_ALIKE = 0.2
@@ -189,7 +201,13 @@ def joined(recording: Recording, frame: RunFrame, settings: Settings) -> Clock:
             "both heels before the start"
         )
         raise SignalQualityError(message)
-    return clocks[recording.place]
+    return delayed(clocks[recording.place], SHOCK_LATER_S[kind_of(recording.place)])
+
+
+def delayed(clock: Clock, later_s: float) -> Clock:
+    """Return a clock joined by shocks that arrived later than those it was joined to."""
+    sd_s = float(np.hypot(clock.sd_s, SHOCK_LATER_SD * later_s))
+    return replace(clock, offset_s=clock.offset_s + later_s, sd_s=sd_s)
 
 
 def through(outer: Clock, inner: Clock) -> Clock:

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from imustride.metrics.view import PushView
 
+# The leg may extend fastest as the blade leaves the ice: an instant known to some 10 ms must not cut that off.
+AFTER_OFF_S = 0.05
+
 
 def measure(view: PushView) -> NDArray[np.float64]:
     """Return the largest rate of knee extension of each push [deg/s], shape (k,)."""
@@ -23,7 +26,7 @@ def measure(view: PushView) -> NDArray[np.float64]:
     knee = limbs.flexion_deg("thigh", "shank")
     deepest_s = limbs.largest(knee, limbs.begin_s, limbs.off_s)[1]
     extending = -smooth(np.gradient(knee, limbs.time_s), limbs.time_s)
-    return limbs.largest(extending, deepest_s, limbs.off_s)[0]
+    return limbs.largest(extending, deepest_s, limbs.off_s + AFTER_OFF_S)[0]
 
 
 METRIC = Metric(
@@ -31,7 +34,7 @@ METRIC = Metric(
     unit="deg/s",
     number=1,
     definition=(
-        "largest rate at which knee flexion falls between its largest value in the contact and blade-off"
+        "largest rate at which knee flexion falls from its largest value in the contact to 0.05 s after blade-off"
     ),
     source="de Boer et al. 1986, doi 10.1123/ijsb.2.3.175 (knee angular velocity in push-off)",
     symmetry="index",

@@ -145,10 +145,13 @@ class Limbs:
     def stride_range(self, course: Floats) -> Floats:
         """Range of a course over each stride, the straight line between its ends taken off, shape (k,)."""
         out = np.full(len(self.on_s), np.nan)
+        ends_s = np.stack((self.on_s, self.next_on_s), axis=1)
+        ends = self.at(course, ends_s)
         for k, span in enumerate(self.spans(self.on_s, self.next_on_s)):
             piece = course[span]
-            if len(piece) > 2 and np.isfinite(piece).all():
-                out[k] = np.ptp(piece - np.linspace(piece[0], piece[-1], len(piece)))
+            if len(piece) and np.isfinite(piece).all() and np.isfinite(ends[k]).all():
+                # Both ends, between samples, lie on the line.
+                out[k] = np.ptp(np.append(piece - np.interp(self.time_s[span], ends_s[k], ends[k]), 0.0))
         return out
 
     def peak_s(self, course: Floats, near_s: Floats, reach_s: Floats) -> Floats:

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SEGMENT_EVERY = 10  # grid samples: 400 Hz
+EXTENDING_AFTER_OFF_S = 0.05  # the leg may extend fastest as the blade leaves the ice
+DEEP_WITHIN_DEG = 3.0  # of the largest forward tip of the shank: the deepest posture
 EXTENDING_SHARE = 0.1  # of the knee's way from its largest flexion to blade-off: extension has begun
 OTHER = {"left": "right", "right": "left"}
 
@@ -191,7 +193,11 @@ def _leg_columns(lane: OnLane, side: str, contact: slice) -> tuple[dict[str, flo
     deepest, foremost = int(bent.argmax()), int(tipped.argmax())
     late = bent >= bent[deepest] - EXTENDING_SHARE * (bent[deepest] - bent[-1])
     off = leg_m[-1] if side in lane.thighs else shank[-1, :, 2]
-    velocity = -slope(bent)[deepest:]
+    after = slice(contact.start + deepest, contact.stop + round(EXTENDING_AFTER_OFF_S * GRID_HZ))
+    velocity = -slope(
+        np.degrees(flexion(lane.rotations[f"{side}_thigh"][after], lane.rotations[f"{side}_shank"][after]))
+    )
+    low = tipped >= tipped[foremost] - DEEP_WITHIN_DEG
     columns = {
         "shank_inclination_on_deg": tipped[0],
         "shank_inclination_max_deg": tipped[foremost],
@@ -203,7 +209,7 @@ def _leg_columns(lane: OnLane, side: str, contact: slice) -> tuple[dict[str, flo
         "knee_extension_velocity_deg_s": velocity.max(),
         "knee_extension_ratio": np.linalg.norm(leg_m[-1]) / lane.lengths_m[side],
         "leg_angle_off_deg": np.degrees(np.arctan2(-outward * off[1], off[2])),
-        "hip_ahead_of_ankle_m": leg_m[foremost, 0],
+        "hip_ahead_of_ankle_m": leg_m[low, 0].mean(),
         "foot_to_hip_lateral_m": -outward * leg_m[0, 1],
         "foot_to_hip_forward_m": -leg_m[0, 0],
     }
