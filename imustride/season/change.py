@@ -178,17 +178,19 @@ def weigh(
         reason = f"{n} sessions with a value: a change is told from {FEWEST_SESSIONS} on, two of them at the new level"
         return replace(empty, reason=reason)
     level = levels["level"].to_numpy(dtype=float)
-    if np.sum((level - level.mean()) ** 2) <= rounding(level):
-        return replace(empty, reason="all sessions have the same value: their noise is not known")
-    size, spread, variance, freedom = thirds(level, weight, noise)
-    half = _t_quantile(0.5 * (1.0 + LEVEL), freedom) * np.sqrt(spread * variance)
     steps = all_steps(level, weight)
     best = steps.best()
-    left_variance = noise.joined(float(steps.left_over[best]), n - 2)[0]
-    squared_error = max(steps.spread[best] * left_variance, rounding(level))
+    left = noise.joined(float(steps.left_over[best]), n - 2)
+    if left[0] <= rounding(level):
+        return replace(empty, reason="sessions do not scatter: their noise is not known")
+    squared_error = steps.spread[best] * left[0]
     chance = chance_ratios(n, noise.freedom)
-    ratio = float(steps.size[best] ** 2 / squared_error)
+    p_value = float(1 + np.count_nonzero(chance >= steps.size[best] ** 2 / squared_error)) / (len(chance) + 1)
     step_half = float(np.sqrt(np.quantile(chance, LEVEL) * squared_error))
+    size, spread, variance, freedom = thirds(level, weight, noise)
+    if p_value <= 1.0 - LEVEL:  # a step inside a third is no noise
+        variance, freedom = left
+    half = _t_quantile(0.5 * (1.0 + LEVEL), freedom) * np.sqrt(spread * variance)
     day = levels["date"].to_list()
     return replace(
         empty,
@@ -203,7 +205,7 @@ def weigh(
         step_ci_high=float(steps.size[best]) + step_half,
         step_from=day[steps.start[best]],
         step_to=day[steps.stop[best] - 1],
-        p_value=float(1 + np.count_nonzero(chance >= ratio)) / (len(chance) + 1),
+        p_value=p_value,
         verdict=NONE_THAT_MATTERS if largest_likely(steps, noise, family, n) < empty.smallest else UNCLEAR,
     )
 
@@ -220,7 +222,7 @@ def thirds(
     spread : float
         Variance of `size` over that of one session.
     variance : float
-        Of one session, from what sessions differ by within the first, middle and last part [unit squared].
+        Of one session, from what sessions differ by within the first, middle and last third [unit squared].
     freedom : float
     """
     n = len(level)
@@ -300,15 +302,9 @@ def band(levels: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         `levels` with band_low and band_high [unit of the metric]; NaN below four sessions.
     """
-    weight = relative_weights(levels)
-    half = np.full(len(levels), NAN)
-    place = {name: np.flatnonzero(levels["athlete"] == name) for name in levels["athlete"].unique()}
-    left = {name: left_over(levels.iloc[rows], weight[rows]) for name, rows in place.items()}
-    for name, rows in place.items():
-        if len(rows) < FEWEST_SESSIONS:
-            continue
-        noise = said_by_others([one for other, one in left.items() if other != name and one is not None])
-        level = levels["level"].to_numpy(dtype=float)[rows]
-        _, _, variance, freedom = thirds(level, weight[rows], noise)
-        half[rows] = _t_quantile(0.5 * (1.0 + LEVEL), freedom) * np.sqrt(variance / weight[rows])
+    told = changes("", levels, NAN, 1)
+    known = [told[str(athlete)] for athlete in levels["athlete"]]
+    quantile = [_t_quantile(0.5 * (1.0 + LEVEL), one.session_freedom) for one in known]
+    sd = np.array([one.session_sd for one in known]) / np.sqrt(relative_weights(levels))
+    half = np.array(quantile) * sd
     return levels.assign(band_low=levels["level"] - half, band_high=levels["level"] + half)

@@ -68,3 +68,50 @@ def session_levels(values: pd.DataFrame) -> pd.DataFrame:
     )
     out["squares"] = (out["squares"] * (out["runs"] - 1)).fillna(0.0)
     return out
+
+
+def group_values(values: pd.DataFrame, name: str = "group") -> pd.DataFrame:
+    """Make the group one athlete: its sessions are the days, their runs the athletes, each about its own level.
+
+    Parameters
+    ----------
+    values : DataFrame
+        As `check_values` wants it, one metric.
+    name : str
+        Code of the group.
+
+    Returns
+    -------
+    DataFrame
+        Values as `session_levels` takes them. An athlete who missed a day shifts neither that day nor the others:
+        athletes and days are fitted together.
+
+    Raises
+    ------
+    SettingsError
+        If days cannot be told from athletes: some were never measured on a day of the others.
+
+    Notes
+    -----
+    What a day does to all athletes alike is noise of the group, so that the group is judged by its own days, however
+    many athletes there are.
+    """
+    levels = session_levels(values)
+    athlete, day = levels.groupby("athlete").ngroup(), levels.groupby("date").ngroup()
+    columns = np.hstack([np.eye(athlete.max() + 1)[athlete], np.eye(day.max() + 1)[day]])
+    fitted, _, rank, _ = np.linalg.lstsq(columns, levels["level"].to_numpy(dtype=float), rcond=None)
+    if rank < columns.shape[1] - 1:
+        message = (
+            "season values: some athletes share no day with the others; wanted days in common; give days of one test "
+            "week the same date, or judge athletes alone"
+        )
+        raise SettingsError(message)
+    own_level = fitted[athlete] - fitted[: athlete.max() + 1].mean()
+    return levels.assign(
+        athlete=name,
+        session=levels["date"].astype(str),
+        run=levels["athlete"].astype(str) + "/" + levels["session"].astype(str),
+        phase=values["phase"].iloc[0],
+        n=levels["pushes"],
+        value=levels["level"] - own_level,
+    )[list(COLUMNS)]

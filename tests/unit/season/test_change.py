@@ -4,7 +4,7 @@ import pytest
 
 from imustride.errors import SettingsError
 from imustride.season.change import band, holm, judge_season, thirds
-from imustride.season.levels import session_levels
+from imustride.season.levels import group_values, session_levels
 from imustride.season.noise import NOTHING
 
 
@@ -122,10 +122,26 @@ def test_an_athlete_without_a_value_stays_in_the_table():
     assert found.loc["A0", "learnt_from"] == 1
 
 
-def test_equal_values_are_not_called_unchanged():
-    found = judge_season({"m": season([2.0] * 6, spread=0.0)}, {"m": 1.0}).iloc[0]
-    assert found["verdict"] == "unclear"
-    assert "noise is not known" in found["reason"]
+def test_values_without_scatter_alone_are_not_judged():
+    for course in ([2.0] * 6, [2.0] * 3 + [3.0] * 3):
+        found = judge_season({"m": season(course, spread=0.0)}, {"m": 5.0}).iloc[0]
+        assert found["verdict"] == "unclear"
+        assert found["reason"] == "sessions do not scatter: their noise is not known"
+
+
+def test_equal_values_are_judged_by_the_noise_of_the_others():
+    values = season([2.0] * 8, *quiet(11), spread=0.0)
+    assert judge_season({"m": values}, {"m": 20.0}).iloc[0]["verdict"] == "no change that matters"
+    assert judge_season({"m": values}, {"m": 0.5}).iloc[0]["verdict"] == "unclear"
+
+
+def test_a_step_inside_a_third_is_no_noise():
+    courses = quiet(12)
+    flat = judge_season({"m": season(*courses)}).iloc[3]
+    courses[3, 2:] += 30.0
+    found = judge_season({"m": season(*courses)}).iloc[3]
+    assert found["verdict"] == "real change"
+    assert found["session_sd"] < 2.0 * flat["session_sd"]
 
 
 @pytest.mark.parametrize("count", [0, 7])
@@ -165,3 +181,15 @@ def test_band_is_that_of_one_session():
     np.testing.assert_allclose(alone["band_high"] - alone["level"], half, rtol=1e-6)
     np.testing.assert_allclose(alone["level"] - alone["band_low"], half, rtol=1e-6)
     assert found[found["athlete"] == "A1"]["band_low"].isna().all()
+
+
+def test_a_group_that_rises_together_is_judged_by_its_days():
+    day = np.array([0.0, 0.3, -0.3, 0.1, 6.0, 6.3, 5.8, 6.1])
+    values = season(*(quiet(12) + day))
+    found = judge_season({"m": group_values(values)}).iloc[0]
+    assert (found["athlete"], found["sessions"], found["learnt_from"]) == ("group", 8, 0)
+    assert found["verdict"] == "real change"
+    assert found["step"] == pytest.approx(6.0, abs=0.6)
+    # The same days shuffled are noise, though every athlete went along.
+    shuffled = season(*(quiet(12) + day[[0, 4, 1, 5, 2, 6, 3, 7]]))
+    assert judge_season({"m": group_values(shuffled)}).iloc[0]["verdict"] == "unclear"
