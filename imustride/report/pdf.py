@@ -26,11 +26,8 @@ STYLE = """
 .paper {{ display: inline; }}
 section.paper {{ display: block; }}
 figure {{ margin: 0; }}
-.top, .pictures {{ display: block; }}
-.top > section {{ float: left; clear: left; width: 54%; }}
-.top > .ran {{ float: right; clear: none; width: 44%; }}
-.top > .left-out {{ display: block; clear: both; }}
-.pictures {{ clear: both; }}
+p.paper {{ display: block; }}
+.pictures {{ display: block; }}
 .pictures ~ section {{ clear: both; }}
 .pictures > section {{ float: left; clear: left; width: 49%; }}
 .pictures > section:nth-child(2) {{ float: right; clear: none; }}

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from imustride.results import SessionResult
 
 MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
-MOST_PAPER_RUNS, MOST_PAPER_ROWS = 10, 6  # what a sheet of paper has room for; a screen shows all
+MOST_PAPER_RUNS, MOST_PAPER_ROWS = 10, 5  # what a sheet of paper has room for; a screen shows all
 
 
 def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system: System = "metric") -> str:

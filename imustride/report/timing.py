@@ -115,7 +115,16 @@ def _block(one: Timed, amounts: Amounts) -> dict[str, object]:
         "line": say("list.semicolon").join(line),
         "gates": say("times.layout", gates=place),
         "sections": sections,
+        "short": say("list.semicolon").join(_short(row, amounts) for row in sections),
     }
+
+
+def _short(row: tuple[str, ...], amounts: Amounts) -> str:
+    """A section in a line of words, for paper."""
+    name, best, mean, sd, n = row
+    return amounts.say(
+        "times.short" if mean != MISSING else "times.short_one", name=name, best=best, mean=mean, sd=sd, n=n
+    )
 
 
 def _sections(one: Timed, gates: list[str], amounts: Amounts) -> list[tuple[str, ...]]:

@@ -14,6 +14,8 @@ from selenium import webdriver
 from imustride.pipeline import analyse_session
 from imustride.report import summary_page
 from imustride.report.index import Line, index_line, index_page
+from imustride.report.measures import measures
+from imustride.session import Sensor
 from tests.browser.printing import print_to_pdf
 
 ROOT = Path(__file__).parents[2]
@@ -82,7 +84,12 @@ def axe(lacks):
 
 
 @pytest.fixture(scope="session")
-def pages(result):
+def demo():
+    return analyse_session(ROOT / "recordings" / "demo")
+
+
+@pytest.fixture(scope="session")
+def pages(result, demo):
     """Texts of the pages, by what is special about them."""
     alone = dataclasses.replace(result, runs=result.runs[:1])
     alone = dataclasses.replace(
@@ -90,7 +97,12 @@ def pages(result):
     )
     return {
         "clean": summary_page(result),
-        "demo": summary_page(analyse_session(ROOT / "recordings" / "demo")),
+        "demo": summary_page(demo),
+        "spoiled": summary_page(spoiled(demo)),
+        "one skate": summary_page(one_skate(demo)),
+        "eight runs": summary_page(eight(demo)),
+        "eight in French": summary_page(eight(demo), "fr", "imperial"),
+        "body": summary_page(embodied(demo), "fr"),
         "french": summary_page(result, "fr", "imperial"),
         "one run": summary_page(alone),
         "all unclear": summary_page(dataclasses.replace(result, symmetry=unclear(result))),
@@ -105,6 +117,98 @@ def pages(result):
             "en",
         ),
     }
+
+
+SPOILED = (
+    "the left skate does not run the way its forward axis points: its axes are declared wrongly, or forward was not found; "
+    "check the mounting; the angular velocity of the left sensor is cut off in 6 of 6 push-offs; set a larger range"
+)
+STUMBLE = (
+    "the rhythm breaks at push 4 right (465.28 s): contact 1.18 s, 0.63 s by the run's own trend (a stumble?)"
+)
+NOTE = (
+    "the motion does not fit blades that run along themselves: a sensor turned, or its data are poor: what rests on the "
+    "path stays empty"
+)
+CONDITIONS = {
+    "start_behind_m": 0.76,
+    "sharpened": "yesterday evening, 13 mm hollow",
+    "stick": False,
+    "boots": "own, new laces",
+    "warm_up": "20 min, two starts",
+}
+
+
+def put_together(result, runs):
+    """A result of other runs, with the comparison of the old ones."""
+    old = result.runs_table.set_index("run")
+    rows = [
+        {**old.iloc[place % len(old)], "run": run.name, "usable": run.usable, "reason": run.reason}
+        for place, run in enumerate(runs)
+    ]
+    pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
+    return dataclasses.replace(
+        result,
+        runs=tuple(runs),
+        runs_table=pd.DataFrame(rows, columns=result.runs_table.columns),
+        pushes=pushes,
+    )
+
+
+def spoiled(result):
+    first, *others = result.runs
+    return put_together(result, [dataclasses.replace(first, usable=False, reason=SPOILED), *others])
+
+
+def one_skate(result):
+    """As it is where the right skate had no sensor."""
+    runs = [
+        dataclasses.replace(
+            run,
+            pushes=run.pushes[run.pushes["side"] == "left"],
+            paths={"left": run.paths["left"]},
+            kinematics={"left": run.kinematics["left"]},
+            notes=("only the left skate was measured: nothing across the feet",),
+        )
+        for run in result.runs
+    ]
+    symmetry = result.symmetry.assign(verdict="not measured", advice="no_pairs")
+    return dataclasses.replace(put_together(result, runs), symmetry=symmetry)
+
+
+def eight(result):
+    """Eight runs of which four do not count for long reasons, a remark, and many conditions."""
+    reasons = {1: SPOILED, 2: STUMBLE, 4: SPOILED, 5: SPOILED}
+    runs = [
+        dataclasses.replace(
+            run := result.runs[(0, 1, 3)[place % 3]],
+            name=f"run-{place + 1}",
+            pushes=run.pushes.assign(run=f"run-{place + 1}"),
+            usable=place not in reasons,
+            reason=reasons.get(place, ""),
+            notes=(NOTE,) if place == 5 else (),
+        )
+        for place in range(8)
+    ]
+    session = result.session.model_copy(update={"conditions": CONDITIONS})
+    return dataclasses.replace(put_together(result, runs), session=session)
+
+
+def embodied(result):
+    """The rest of the body measured too: every metric that the page shows of it, with a difference."""
+    names = [one.name for one in measures().values() if one.place == "body"]
+    like = result.symmetry[result.symmetry["metric"] == "edge_angle_deg"]
+    rows = [like.assign(metric=name) for name in names]
+    session = result.session.model_copy(
+        update={"sensors": (*result.session.sensors, Sensor(place="left_thigh", device="S9"))}
+    )
+    values = dict.fromkeys(names, result.pushes["edge_angle_deg"])
+    return dataclasses.replace(
+        result,
+        session=session,
+        symmetry=pd.concat([result.symmetry, *rows], ignore_index=True),
+        pushes=result.pushes.assign(**values),
+    )
 
 
 def unclear(result):

@@ -9,7 +9,21 @@ from pypdf import PdfReader
 from imustride.report.drawing import PALE
 from tests.browser.printing import PAPERS_IN
 
-NAMES = ("clean", "demo", "french", "one run", "all unclear", "no gates", "hostile", "list")
+NAMES = (
+    "clean",
+    "demo",
+    "spoiled",
+    "french",
+    "one run",
+    "one skate",
+    "eight runs",
+    "eight in French",
+    "all unclear",
+    "no gates",
+    "body",
+    "hostile",
+    "list",
+)
 HOSTILE = {"hostile", "list"}
 SESSIONS = tuple(name for name in NAMES if name not in HOSTILE)
 TELEPHONE_PX, DESK_PX = 360, 1280
@@ -129,9 +143,49 @@ def test_hostile_names_are_still_printed(shown):
 def test_printed_letters_are_large_enough(shown, name):
     opened = shown(name)
     opened.wide(PRINTED_PX, "print")
+    assert (
+        opened.run("return document.documentElement.scrollWidth") <= PRINTED_PX
+    )  # else it is printed smaller
     sizes = opened.run(SIZES)
     assert len(sizes) > 50
     assert [(size, text) for size, text in sizes if size / PX_PER_PT < LEAST_PT - 0.05] == []
+
+
+@pytest.mark.parametrize("name", SESSIONS)
+def test_a_caption_on_a_telephone_is_a_glance(shown, name):
+    opened = shown(name)
+    opened.wide(TELEPHONE_PX)
+    opened.unfold(unfolded=False)
+    lines = opened.run(
+        "return [...document.querySelectorAll('figure + .note')].map(p =>"
+        " Math.round(p.getBoundingClientRect().height / parseFloat(getComputedStyle(p).lineHeight)))"
+    )
+    assert len(lines) >= 3
+    assert max(lines) <= 7
+
+
+def test_paper_shows_the_differences_that_are_real(shown):
+    opened = shown("demo")
+    opened.wide(PRINTED_PX, "print")
+    rows = opened.run(
+        "return [...document.querySelectorAll('table.cards:not(.runs) tbody tr')].filter(r => r.getClientRects().length)"
+        ".map(r => r.textContent)"
+    )
+    assert 4 <= len(rows) <= 5
+    assert [row.partition(":")[0] for row in rows if "real difference" in row] == [
+        "time on the ice, later pushesreal difference",
+        "time to the other landing, later pushesreal difference",
+        "edge angle, later pushesreal difference",
+    ]
+
+
+def test_paper_names_every_run_that_does_not_count_and_why(shown):
+    opened = shown("eight runs")
+    opened.wide(PRINTED_PX, "print")
+    left_out = opened.run("return document.querySelector('.left-out').innerText")
+    assert "run-2, run-5 and run-6: the left skate does not run" in left_out
+    assert "run-3: the rhythm breaks" in left_out
+    assert opened.run("return document.querySelectorAll('.runs tbody tr').length") == 8
 
 
 def test_the_pictures_are_drawn_with_readable_letters(shown):
