@@ -20,6 +20,8 @@ def swing_deg(limbs: Limbs) -> NDArray[np.float64]:
     The plane is the main direction of the forearm's horizontal part from the first blade-off to the last.
     """
     along = -limbs.long_axis("arm")
+    if not np.isfinite(limbs.off_s).any():
+        return limbs.nothing
     pushing = (limbs.time_s >= np.nanmin(limbs.off_s)) & (limbs.time_s <= np.nanmax(limbs.off_s))
     seen = along[pushing, :2]
     seen = seen[np.isfinite(seen).all(axis=1)]

@@ -36,7 +36,8 @@ def smooth(course: Floats, time_s: Floats) -> Floats:
 def glide_before_push(view: PushView) -> tuple[Floats, list[str]]:
     """Return how long each contact glides before its push starts [s], shape (k,), and what told: ``knee``, ``edge`` or nothing.
 
-    The leg extends from the last instant at which the knee is bent within a tenth of its fall from the deepest posture
+    Where the knee is worn nothing stands in for it: two criteria in one column would be compared with each other. The leg
+    extends from the last instant at which the knee is bent within a tenth of its fall from the deepest posture
     to blade-off (Allinger and van den Bogert 1997 begin the push-off with leg extension; the tenth is ours).
     """
     glide_s = edge_changes(view).time_s - view.on_s
@@ -45,6 +46,8 @@ def glide_before_push(view: PushView) -> tuple[Floats, list[str]]:
     if limbs is None:
         return glide_s, told
     knee = limbs.flexion_deg("thigh", "shank")
+    if np.isfinite(knee).any():
+        glide_s, told = view.nothing, [""] * len(glide_s)
     for k, span in enumerate(limbs.spans(limbs.on_s, limbs.off_s)):
         piece = knee[span]
         if len(piece) < 2 or not np.isfinite(piece).all():

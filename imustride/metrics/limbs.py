@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 GRID_HZ = 250.0
+# Legs are looked at in the contact and a little beyond, the rest over the stride; an event is read between samples.
+LEG, NEAR_S = ("shank", "thigh"), 0.06
 # Beyond this an angle against the lane says little (common practice, no source).
 WORST_HEADING_RAD = np.radians(8.0)
 
@@ -115,11 +117,18 @@ class Limbs:
         return self.thigh_m + self.shank_m
 
     def lost(self) -> NDArray[np.bool_]:
-        """Whether samples of a segment are missing in each contact, shape (k,)."""
-        missing = np.zeros(len(self.time_s), bool)
-        for attitude in self.attitude.values():
-            missing |= np.isnan(attitude[:, 0, 0])
-        return np.array([missing[span].any() for span in self.spans(self.begin_s, self.off_s)], bool)
+        """Whether samples of a segment are missing where a push is looked at, shape (k,); the skate has its own words."""
+        half_s = (self.next_on_s - self.on_s) / 2
+        stride = (np.fmin(self.begin_s, self.off_s - half_s), np.fmax(self.off_s, self.off_s + half_s))
+        stride = (stride[0], np.fmax(stride[1], self.next_on_s))
+        lost = np.zeros(len(self.off_s), bool)
+        for name, attitude in self.attitude.items():
+            if name == "skate":
+                continue
+            begin_s, end_s = (self.begin_s, self.off_s) if name in LEG else stride
+            missing = np.isnan(attitude[:, 0, 0])
+            lost |= [missing[span].any() for span in self.spans(begin_s - NEAR_S, end_s + NEAR_S)]
+        return lost
 
     def at(self, course: Floats, times_s: Floats) -> Floats:
         """Return a course, shape (m,), at times of the run's clock, shape (k,); NaN outside and in gaps."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,19 @@ MARGIN_S = 1.0
 THIGH_OF_HEIGHT, SHANK_OF_HEIGHT = 0.245, 0.246
 # Neither the long nor the forward axis counts where a fitting is poor.
 POOR = Known(upright=False, forward=False, heading=False)
+# What the metrics of each segment need: places across the lane ask for no axes, a leg for all of them.
+WHOLE, MOVED = (
+    Known(upright=True, forward=True, heading=True),
+    Known(upright=False, forward=False, heading=True),
+)
+NEEDED = {
+    "shank": WHOLE,
+    "thigh": WHOLE,
+    "pelvis": MOVED,
+    "trunk": WHOLE,
+    "head": MOVED,
+    "arm": Known(upright=True, forward=False, heading=True),
+}
 
 
 def limbs_of(body: Body, view: PushView, clock: Clock) -> Limbs | None:
@@ -51,7 +65,7 @@ def limbs_of(body: Body, view: PushView, clock: Clock) -> Limbs | None:
     if not len(on_s) or not np.isfinite(off_s).any():
         return None
     time_s = np.arange(np.nanmin(events) - MARGIN_S, np.nanmax(events) + MARGIN_S, 1 / GRID_HZ)
-    segments = {name: segment for name, segment in named(body, side).items() if segment is not None}
+    segments = named(body, side)
     attitude, known = attitudes(segments, skate_segment(view, clock), time_s)
     integrated: dict[str, Floats] = {
         name: place_of(segments[name], time_s)
@@ -75,7 +89,7 @@ def limbs_of(body: Body, view: PushView, clock: Clock) -> Limbs | None:
         off_s,
         next_on_s,
         stride_around(time_s, on_s, next_on_s),
-        frozenset(name for name, segment in segments.items() if segment.fitting.problem),
+        frozenset(name for name in segments if lacks(known[name], NEEDED[name])),
     )
 
 
@@ -91,10 +105,15 @@ def attitudes(
     return attitude, known
 
 
-def named(body: Body, side: str) -> dict[str, Segment | None]:
-    """Return the segments by what they are to this foot; the arm is the other side's."""
+def lacks(known: Known, needed: Known) -> bool:
+    """Whether something needed is not known."""
+    return any(need and not have for have, need in zip(astuple(known), astuple(needed), strict=True))
+
+
+def places_with(side: str) -> dict[str, str]:
+    """Return the places that go with a foot, by what they are to it; the arm is the other side's."""
     across = "right" if side == "left" else "left"
-    places = {
+    return {
         "shank": f"{side}_shank",
         "thigh": f"{side}_thigh",
         "pelvis": "pelvis",
@@ -102,7 +121,12 @@ def named(body: Body, side: str) -> dict[str, Segment | None]:
         "head": "head",
         "arm": f"{across}_wrist",
     }
-    return {name: body.segments.get(place) for name, place in places.items()}
+
+
+def named(body: Body, side: str) -> dict[str, Segment]:
+    """Return the segments that go with a foot, by what they are to it."""
+    places = places_with(side)
+    return {name: body.segments[place] for name, place in places.items() if place in body.segments}
 
 
 def known_of(segment: Segment) -> Known:
@@ -148,7 +172,7 @@ def stride_around(time_s: Floats, on_s: Floats, next_on_s: Floats) -> Floats:
 
 
 def place_of(segment: Segment, time_s: Floats) -> Floats:
-    """Return where a sensor is across the lane and upwards [m], integrated on the grid, shape (m, 2); NaN behind a gap."""
+    """Return where a sensor is across the lane and upwards [m], integrated on the grid, shape (m, 2); NaN in gaps."""
     place = segment.acceleration_m_s2[:, 1:]
     for _ in range(2):
         total = np.zeros_like(place)

@@ -9,7 +9,7 @@ import numpy as np
 
 from imustride.metrics.edge_change import edge_changes
 from imustride.metrics.extension import glide_before_push
-from imustride.metrics.limbs_of import limbs_of
+from imustride.metrics.limbs_of import limbs_of, places_with
 from imustride.metrics.view import OtherFoot, PushView, any_in
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ EVENT_GUARD_S = 0.02
 RESTS_ON_BLADE_ON = (
     "blade_on_s", "contact_time_s", "stride_time_s", "stride_rate_hz", "step_time_s", "blade_speed_m_s",
     "blade_speed_m_s_sd", "stride_length_m", "stride_length_m_sd", "step_length_m", "step_length_m_sd", "lateral_travel_m",
-    "lateral_travel_m_sd", "glide_share_ratio", "glide_share_ratio_sd",
+    "lateral_travel_m_sd", "glide_share_ratio", "glide_share_ratio_sd", "glide_before_extension_s",
 )  # fmt: skip
 RESTS_ON_BLADE_OFF = (
     "contact_time_s", "swing_time_s", "double_support_s", "push_off_angular_velocity_deg_s", "blade_speed_m_s",
@@ -103,7 +103,8 @@ def side_table(
 
     foot = feet[side]
     view, cut_short = push_view(side, feet, joined=joined)
-    view = replace(view, limbs=limbs_with(view, foot, body))
+    spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
+    view = replace(view, limbs=limbs_with(view, foot, body, spoiled_on, spoiled_off))
     # Kinds are stated: a column of no values would have none. Column by column a table costs ten times as much.
     words = pd.Series([side] * foot.pushes, dtype=str)
     columns = {
@@ -116,31 +117,49 @@ def side_table(
         "push_start_by": pd.Series(glide_before_push(view)[1], dtype=str),
     }
     table = pd.DataFrame(columns)
-    spoiled_on, spoiled_off, flags = spoiled(view, cut_short, feet, joined=joined)
     hide(table, spoiled_on, spoiled_off)
     timed = np.isfinite(view.on_s) & np.isfinite(view.off_s) & ~spoiled_off
     if foot.path is not None:
         flags = with_word(flags, "no_glide", timed & table["track_angle_deg"].isna().to_numpy())
     changes = edge_changes(view)
     flags = with_word(flags, "no_edge_change", timed & ~spoiled_on & changes.seen & np.isnan(changes.time_s))
-    for word, told in body_words(view, body).items():
+    for word, told in body_words(view, foot, body).items():
         flags = with_word(flags, word, told)
     table["flags"] = pd.Series(flags, dtype=str)
     return table
 
 
-def limbs_with(view: PushView, foot: Foot, body: Body | None) -> Limbs | None:
-    """Return the rest of the body around one foot; None where nothing else was worn or the foot's clock stands alone."""
-    return limbs_of(body, view, foot.clock) if body is not None and foot.clock.joined else None
+def limbs_with(
+    view: PushView,
+    foot: Foot,
+    body: Body | None,
+    lost_on: NDArray[np.bool_],
+    lost_off: NDArray[np.bool_],
+) -> Limbs | None:
+    """Return the rest of the body around one foot; None where nothing else was worn or the foot's clock stands alone.
+
+    Events inside a gap of the skate are not known: nothing is read there.
+    """
+    limbs = limbs_of(body, view, foot.clock) if body is not None and foot.clock.joined else None
+    if limbs is None:
+        return None
+    return replace(
+        limbs,
+        begin_s=np.where(lost_on, np.nan, limbs.begin_s),
+        on_s=np.where(lost_on, np.nan, limbs.on_s),
+        off_s=np.where(lost_off, np.nan, limbs.off_s),
+    )
 
 
-def body_words(view: PushView, body: Body | None) -> dict[str, NDArray[np.bool_]]:
-    """Return what is wrong with sensors of the body, by word of the flags, for each push."""
+def body_words(view: PushView, foot: Foot, body: Body | None) -> dict[str, NDArray[np.bool_]]:
+    """Return what is wrong with sensors of the body, by word of the flags, for each push they go with."""
     if body is None:
         return {}
     every = np.ones(len(view.on_s), bool)
     words = {}
-    if body.problems or view.limbs is None:
+    if not foot.clock.joined or not body.problems.keys().isdisjoint(
+        places_with(view.kinematics.side).values()
+    ):
         words["body_not_joined"] = every
     if view.limbs is not None:
         if view.limbs.poor:
