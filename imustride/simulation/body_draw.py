@@ -142,7 +142,7 @@ def draw_body(drawn: Draw, places: Collection[str], overrides: Mapping[str, Any]
     `overrides` are those of `is_body_override`, and fields of `Device`, which then hold for every place.
     """
     rng = np.random.default_rng([drawn.seed, STREAM])
-    figure = replace(_figure(rng), **_named(Figure, overrides))
+    figure = replace(_figure(rng, overrides.get("height_m")), **_named(Figure, overrides))
     style = replace(_style(rng), **_named(Style, overrides))
     devices = {place: _worn(drawn, place, figure, overrides) for place in places}
     tape = np.random.default_rng([drawn.seed, STREAM + 1])
@@ -158,9 +158,10 @@ def _named(kind: type, overrides: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in overrides.items() if name in names}
 
 
-def _figure(rng: np.random.Generator) -> Figure:
+def _figure(rng: np.random.Generator, height_m: float | None) -> Figure:
     """Draw the sizes; segments vary by 3 % between athletes and by 0.7 % between the sides."""
-    height = float(rng.uniform(1.6, 1.92))
+    drawn_m = float(rng.uniform(1.6, 1.92))
+    height = drawn_m if height_m is None else height_m
     thigh, shank, hips, trunk, shoulders, upper, fore = height * np.array([
         THIGH_RATIO, SHANK_RATIO, HIPS_RATIO, TRUNK_RATIO, SHOULDERS_RATIO, UPPER_ARM_RATIO, FOREARM_RATIO,
     ]) * (1 + 0.03 * np.clip(rng.normal(size=7), -2, 2))  # fmt: skip

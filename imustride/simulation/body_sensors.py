@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.simulation.body_draw import BODY_PLACES
 from imustride.simulation.rotations import apply_back, own_rate, turn
 from imustride.simulation.sensors import Logged, record
 from imustride.simulation.timing import SIDES
@@ -68,15 +69,14 @@ def body_log(
 ) -> Logged:
     """Record one place of the body in a run."""
     device, segment = body.devices[place], motion.segments[place]
-    rng = np.random.default_rng(
-        [draw.seed, STREAM, draw.run, list(BLOWS).index(_part(place)), _side(place) == "right"]
-    )
+    number = BODY_PLACES.index(place)
+    noise, tissue = (np.random.default_rng([draw.seed, STREAM + k, draw.run, number]) for k in (0, 1))
     force, rate = felt(device, segment)
     force += body.style.body_shock * apply_back(segment.rotation, _blow(feet, place))
     if _part(place) in SHAKES:
         force += SHAKES[_part(place)] * feet.shaking_m_s2[_side(place)]
-    force, rate = wobbled(force, rate, body.style.wobble_deg, motion.running, rng)
-    return record(device, place, force, rate, log_s, (plan.body_start_s, plan.push_end_s), rng)
+    force, rate = wobbled(force, rate, body.style.wobble_deg, motion.running, tissue)
+    return record(device, place, force, rate, log_s, (plan.body_start_s, plan.push_end_s), noise)
 
 
 def _part(place: str) -> str:

@@ -94,11 +94,11 @@ def movements(drawn: Draw, body: BodyDraw) -> dict[str, dict[str, SensorLog]]:
         worn = drawn.devices.get(side) or body.devices.get(place)
         if worn is None:
             continue
-        own = np.random.default_rng([drawn.seed, STREAM, number])
+        own, tissue = (np.random.default_rng([drawn.seed, STREAM + 1 + k, number]) for k in (0, 1))
         earlier_s = worn.clock_offset_s - BEFORE_S * (1 + worn.clock_drift_ppm * 1e-6)
         device = replace(worn, clock_offset_s=earlier_s, gaps=0)
         wobble_deg = 0.0 if side in SIDES else body.style.wobble_deg
-        force, rate = wobbled(*felt(device, segment), wobble_deg, moving, own)
+        force, rate = wobbled(*felt(device, segment), wobble_deg, moving, tissue)
         logs[place] = record(device, side, force, rate, span_s, span_s, own).log
     return {"all": logs}
 

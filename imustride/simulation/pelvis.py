@@ -30,13 +30,15 @@ if TYPE_CHECKING:
 
 KNOT_S, EVERY = 0.08, 40  # grid samples between the times at which the path is judged
 TURNS, SETTLED_M = 14, 1e-4  # Gauss-Newton steps at most; fewer where the path no longer moves
-LONGEST_RATIO, SHORTEST_RATIO = 0.987, 0.5
+LONGEST_RATIO, SHORTEST_RATIO, SOFT_RATIO = 0.985, 0.5, 0.003
+COUNTS = 1e-3  # what sets in less than this is left out
 SHORTEST_FLEXION = 0.35  # share of the glide's bend at the first push, growing over `DEEP_AFTER` pushes
 DEEP_AFTER = 6
 DEEPER_DEG = 30.0  # than the hips' height at blade-off alone would give
+LEAST_BEND_DEG = 55.0
 # How much each wish may be missed [m, m/s^3, share of the leg].
 SIDEWAYS_M, UPRIGHT_M, STILL_M, JERK_M_S3 = 0.09, 0.05, 0.004, 80.0
-GLIDE_RATIO, OFF_RATIO, REACH_RATIO, ASIDE_M = 0.04, 0.0015, 0.0015, 0.1
+GLIDE_RATIO, OFF_RATIO, REACH_RATIO, ASIDE_M = 0.04, 0.0015, 0.001, 0.1
 
 Rows = tuple["csr_array", "Floats"]
 
@@ -70,15 +72,24 @@ class _Leg:
         """Return the rows near a path given at the samples, shape (k, 3)."""
         line = path_m + self.from_ankle_m
         span = np.linalg.norm(line, axis=1)
-        limited = np.clip(span, SHORTEST_RATIO * self.length_m, LONGEST_RATIO * self.length_m)
-        wanted = np.where(np.isfinite(self.span_m), self.span_m, limited)
-        asked = np.isfinite(self.span_m) | (limited != span)
-        weight = (line / (span * self.spread_m)[:, None])[asked]
-        spans = _along(self.design[asked], weight, path_m[asked], ((wanted - span) / self.spread_m)[asked])
+        beyond, counts = _beyond_reach(span / self.length_m)
+        wished = np.isfinite(self.span_m)
+        counts = np.where(wished, 1.0, counts) / self.spread_m
+        missing = np.where(wished, self.span_m - span, -beyond * self.length_m) / self.spread_m
+        asked = counts * self.spread_m > COUNTS
+        weight = (line * (counts / span)[:, None])[asked]
+        spans = _along(self.design[asked], weight, path_m[asked], missing[asked])
         off = np.any(self.outward != 0, axis=1)
         outward, left = self.outward[off], line[off]
         missing = self.tangent * left[:, 2] - np.sum(outward * left, axis=1)
         return [spans, _along(self.design[off], outward / ASIDE_M, path_m[off], missing / ASIDE_M)]
+
+
+def _beyond_reach(ratio: Floats) -> tuple[Floats, Floats]:
+    """Return how far a span, as a share of the leg, is out of reach, set in softly, and its derivative."""
+    over, under = ((ratio - LONGEST_RATIO) / SOFT_RATIO, (SHORTEST_RATIO - ratio) / SOFT_RATIO)
+    beyond = SOFT_RATIO * (np.logaddexp(0, over) - np.logaddexp(0, under))
+    return beyond, np.exp(-np.logaddexp(0, -over)) + np.exp(-np.logaddexp(0, -under))
 
 
 def pelvis_path(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.errors import SettingsError
 from imustride.simulation.blade import rotate
 from imustride.simulation.pelvis import pelvis_path
 from imustride.simulation.posture import posture, shares, smooth
@@ -50,7 +51,13 @@ class WholeBody:
 
 
 def body_motion(draw: Draw, body: BodyDraw, motion: Motion) -> WholeBody:
-    """Work out the motion of the body in a run."""
+    """Work out the motion of the body in a run.
+
+    Raises
+    ------
+    SettingsError
+        If the legs are too short for where the skates are.
+    """
     held = posture(draw, body.style, motion)
     in_boot = {side: ankle_in_boot(motion, side) for side in SIDES}
     ankles = {side: smooth(in_boot[side], GIVE_S) for side in SIDES}
@@ -60,6 +67,8 @@ def body_motion(draw: Draw, body: BodyDraw, motion: Motion) -> WholeBody:
     pelvis_m = pelvis_m + _sway(draw, running)
     knees = {side: _knee_forward(motion.feet[side].attitude, held.heading_rad, body.style) for side in SIDES}
     segments, legs = assemble(body.figure, pelvis_m, held, ankles, knees)
+    for side in SIDES:
+        _check_reach(legs[side], sum(body.figure.leg_m(side)), side)
     blows = {side: _acceleration(in_boot[side] - ankles[side]) for side in SIDES}
     return WholeBody(segments, legs, blows, running)
 
@@ -68,6 +77,16 @@ def ankle_in_boot(motion: Motion, side: str) -> Floats:
     """Return where the boot holds the ankle joint [m], shape (n, 3)."""
     foot = motion.feet[side]
     return foot.path.place_m + rotate(foot.attitude, np.broadcast_to(ANKLE_M, foot.path.place_m.shape))
+
+
+def _check_reach(leg: Leg, length_m: float, side: str) -> None:
+    span_m = float(np.linalg.norm(leg.hip_m - leg.ankle_m, axis=1).max())
+    if span_m >= length_m:
+        message = (
+            f"simulation: the {side} leg is {length_m:.3f} m long, the run asks for {span_m:.3f} m; "
+            "choose a larger height_m or a smaller reach_m"
+        )
+        raise SettingsError(message)
 
 
 def _knee_forward(attitude: Attitude, heading_rad: Floats, style: Style) -> Floats:

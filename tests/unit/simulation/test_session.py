@@ -102,3 +102,31 @@ def test_a_sensor_slips_or_clips_in_the_spoiled_run_only(how):
         )
         assert left is alike
         assert right
+
+
+def test_a_session_with_a_body_reads_back_with_movements_and_lengths(tmp_path):
+    places = ("left_shank", "pelvis")
+    runs = simulate_session(6, 2, "good", places=places, **WHOLE)
+    write_session(tmp_path, runs, "Q17", DAY)
+    session = read_session(tmp_path)
+    assert [sensor.place for sensor in session.sensors] == ["left_skate", "right_skate", *places]
+    assert session.body.model_dump(exclude_none=True) == pytest.approx(runs[0].body)
+    (movement,) = session.movements
+    assert movement.kind == "all"
+    assert set(movement.files) == set(runs[0].logs)
+    assert (tmp_path / "movements" / "pelvis.csv").is_file()
+    for declared, run in zip(session.runs, runs, strict=True):
+        read = load(session, declared, "pelvis")
+        np.testing.assert_allclose(read.acceleration_m_s2, run.logs["pelvis"].acceleration_m_s2, atol=1e-4)
+    assert "knee_flexion_max_deg" in pd.read_csv(tmp_path / "truth.csv")
+
+
+def test_the_body_is_the_same_over_the_day_and_its_clocks_run_on():
+    runs = simulate_session(6, 2, "good", places=("pelvis",), **WHOLE)
+    assert runs[0].body == runs[1].body
+    assert runs[0].movements is runs[1].movements
+    stamps = [run.logs["pelvis"].time_s for run in runs]
+    assert stamps[1][0] - stamps[0][0] == pytest.approx(240, abs=1)
+    assert runs[0].movements["all"]["pelvis"].time_s[-1] < stamps[0][0]
+    alone = simulate_session(6, 2, "good", **WHOLE)[1].logs["left_skate"]
+    np.testing.assert_array_equal(alone.acceleration_m_s2, runs[1].logs["left_skate"].acceleration_m_s2)
