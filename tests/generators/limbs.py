@@ -228,11 +228,11 @@ def match_depth(h: Habits, build: Build, plan: Plan, away_m2: dict[str, Array]) 
     longest = span_m(build, np.radians(h["off_flexion_deg"])) ** 2 - off
     wanted = np.sqrt(np.clip(longest + glide, span_m(build, np.pi / 1.7) ** 2, build.leg_m**2))
     deep = float(np.clip(np.degrees(flexed_rad(build, wanted)) + 6.0, 64.0, 98.0))
-    deep = 0.7 * deep + 0.3 * h["glide_flexion_deg"]
+    deep = 0.5 * deep + 0.5 * h["glide_flexion_deg"]
     rest = span_m(build, np.radians(deep)) ** 2 - glide + off
     wanted = np.sqrt(np.clip(rest, 0.5 * build.leg_m**2, build.leg_m**2))
     short = float(np.clip(np.degrees(flexed_rad(build, wanted)), 15.0, 33.0))
-    return {"glide_flexion_deg": deep, "off_flexion_deg": 0.5 * short + 0.5 * h["off_flexion_deg"]}
+    return {"glide_flexion_deg": deep, "off_flexion_deg": 0.25 * short + 0.75 * h["off_flexion_deg"]}
 
 
 def rectified(x: Array, give: float) -> Array:

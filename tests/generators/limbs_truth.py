@@ -143,8 +143,8 @@ def leg_values(seen: Seen, c: Stance, contact: slice) -> dict[str, float]:
 
 
 def extension_speed(knee_deg: Array) -> float:
-    """Largest speed of extension [deg/s] from the deepest flexion on; NaN where the leg does not extend."""
-    return float(-np.diff(knee_deg).min() * GRID_HZ) if len(knee_deg) > 1 else np.nan
+    """Largest speed of extension [deg/s] in a course from the deepest flexion on."""
+    return float(-np.diff(knee_deg).min() * GRID_HZ)
 
 
 def stride_values(seen: Seen, plan: Plan, c: Stance, arms: dict[str, Array]) -> dict[str, float]:

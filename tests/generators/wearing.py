@@ -125,7 +125,7 @@ def wear(run: Skating, worn: tuple[str, ...], overrides: Mapping[str, Any]) -> W
     fixed = np.random.default_rng([day, 77_205, level]).spawn(3 + len(PLACES))
     streams = np.random.default_rng([seed, 77_303, level]).spawn(5 + len(PLACES))
     h = draw_habits(fixed[0], overrides)
-    build = make_build(h, widest(run))
+    build = make_build(h, widest(run.factors))
     seats = draw_seats(build, fixed[1])
     rhythm = make_rhythm(run.plan)
     lower = move_lower(h, build, run.plan, run.body, run.motions, rhythm, streams[0])
@@ -159,10 +159,10 @@ def wear(run: Skating, worn: tuple[str, ...], overrides: Mapping[str, Any]) -> W
     )  # fmt: skip
 
 
-def widest(run: Skating) -> float:
-    """Furthest that the feet are apart, seen from above [m]."""
-    apart = run.motions["left"].place_m - run.motions["right"].place_m
-    return float(np.hypot(apart[:, 0], apart[:, 1]).max())
+def widest(f: Factors) -> float:
+    """How far apart the feet may be expected at times, seen from above [m]; of the skater, not of one run."""
+    aside = float(f["abduction_m"]) + 2.0 * float(f["hip_half_width_m"])
+    return 1.2 * float(np.hypot(aside, float(f["reach_back_m"]) + float(f["reach_ahead_m"])))
 
 
 def levelled(run: Skating, side: str) -> Array:
