@@ -193,8 +193,8 @@ def insert_session(
 
 def _insert_runs(connection: sa.Connection, session: int, tables: Mapping[str, pd.DataFrame]) -> None:
     table = tables["runs"]
-    names, rows = pack_pushes(tables["pushes"])
-    layout = layout_number(connection, names)
+    held, rows = pack_pushes(tables["pushes"])
+    layout = layout_number(connection, held)
     of_run: dict[str, list[dict[str, Any]]] = {name: [] for name in table["run"]}
     for name, row in zip(tables["pushes"]["run"], rows, strict=True):
         of_run[name].append(row)

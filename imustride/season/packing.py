@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import sqlalchemy as sa
 
-from imustride.errors import StoreError
 from imustride.season.tables import layouts
 
 if TYPE_CHECKING:
@@ -20,6 +20,14 @@ if TYPE_CHECKING:
 
 NUMBER = np.dtype("<f8")
 KEYS = ("run", "side", "push", "phase", "flags")  # columns of their own in the store
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Names of the columns of numbers and of text that a push holds, in order."""
+
+    numbers: tuple[str, ...]
+    words: tuple[str, ...]
 
 
 def to_json(value: object) -> str:
@@ -47,46 +55,47 @@ def records(table: pd.DataFrame, without: Sequence[str]) -> list[str]:
     return [to_json(row) for row in table.drop(columns=list(without)).to_dict("records")]
 
 
-def pack_pushes(table: pd.DataFrame) -> tuple[tuple[str, ...], list[dict[str, Any]]]:
-    """Return the names of the packed columns, and a row of the store for each push.
+def pack_pushes(table: pd.DataFrame) -> tuple[Layout, list[dict[str, Any]]]:
+    """Return what the records hold, and a row of the store for each push.
 
     Parameters
     ----------
     table : DataFrame
-        As ``pushes.csv``; every column but the keys holds numbers and is packed.
-
-    Raises
-    ------
-    StoreError
-        If a further column holds anything else.
+        As ``pushes.csv``; every column but the keys is packed.
     """
-    names = tuple(str(name) for name in table.columns if name not in KEYS)
-    words = [name for name in names if table[name].dtype.kind not in "fiub"]
-    if words:
-        message = (
-            f"pushes.csv: column {words[0]!r} holds text, wanted numbers: a metric is a number for each push"
-        )
-        raise StoreError(message)
-    packed = table[list(names)].to_numpy(dtype=NUMBER, na_value=np.nan)
+    further = [str(name) for name in table.columns if name not in KEYS]
+    words = tuple(name for name in further if table[name].dtype.kind not in "fiub")
+    numbers = tuple(name for name in further if name not in words)
+    packed = table[list(numbers)].to_numpy(dtype=NUMBER, na_value=np.nan)
+    texts = table[list(words)].fillna("").astype(str).to_numpy(dtype=object).tolist()
     rows = table[["side", "push", "phase", "flags"]].itertuples(index=False)
-    return names, [
-        {"side": side, "push": int(push), "phase": phase, "flags": flags, "record": values.tobytes()}
-        for (side, push, phase, flags), values in zip(rows, packed, strict=True)
+    return Layout(numbers, words), [
+        {
+            "side": side,
+            "push": int(push),
+            "phase": phase,
+            "flags": flags,
+            "words": to_json(text) if words else None,
+            "record": values.tobytes(),
+        }
+        for (side, push, phase, flags), text, values in zip(rows, texts, packed, strict=True)
     ]
 
 
-def layout_number(connection: sa.Connection, names: Sequence[str]) -> int:
+def layout_number(connection: sa.Connection, layout: Layout) -> int:
     """Return the number of a layout, which is made if it is new."""
-    text = to_json(list(names))
-    found = connection.execute(sa.select(layouts.c.id).where(layouts.c.names == text)).scalar()
+    row = {"numbers": to_json(layout.numbers), "words": to_json(layout.words)}
+    same = (layouts.c.numbers == row["numbers"]) & (layouts.c.words == row["words"])
+    found = connection.execute(sa.select(layouts.c.id).where(same)).scalar()
     if found is None:
-        found = connection.execute(layouts.insert().returning(layouts.c.id), {"names": text}).scalar_one()
+        found = connection.execute(layouts.insert().returning(layouts.c.id), row).scalar_one()
     return int(found)
 
 
-def all_layouts(connection: sa.Connection) -> dict[int, tuple[str, ...]]:
-    """Return the names of the packed columns by the number of the layout."""
-    return {number: tuple(json.loads(names)) for number, names in connection.execute(sa.select(layouts))}
+def all_layouts(connection: sa.Connection) -> dict[int, Layout]:
+    """Return what records hold, by the number of the layout."""
+    found = connection.execute(sa.select(layouts).order_by(layouts.c.id))
+    return {row.id: Layout(tuple(json.loads(row.numbers)), tuple(json.loads(row.words))) for row in found}
 
 
 def unpack(packed: Iterable[bytes], width: int) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from imustride.season import tables as t
-from imustride.season.packing import NUMBER, all_layouts, unpack
+from imustride.season.packing import NUMBER, Layout, all_layouts, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -193,7 +193,7 @@ def stream_pushes(
     query = (
         _of_sessions(
             *(*_SESSION, t.sessions.c.revision, r.name.label("run"), r.usable, r.layout_id),
-            *(p.side, p.push, p.phase, p.flags, sa.type_coerce(p.record, _Raw)),
+            *(p.side, p.push, p.phase, p.flags, p.words, sa.type_coerce(p.record, _Raw)),
         )
         .join(t.runs)
         .join(t.pushes)
@@ -214,21 +214,19 @@ _TEXTS = ("athlete", "date", "session", "run", "side", "phase", "flags")
 _COLUMNS = ("athlete", "date", "session", "revision", "run", "usable", "side", "push", "phase", "flags")
 
 
-def _pushes(
-    rows: Sequence[Any], layouts: dict[int, tuple[str, ...]], metrics: Sequence[str] | None
-) -> pd.DataFrame:
+def _pushes(rows: Sequence[Any], layouts: dict[int, Layout], metrics: Sequence[str] | None) -> pd.DataFrame:
     import pandas as pd
 
-    columns = list(zip(*rows, strict=True)) if rows else [()] * (len(_COLUMNS) + 2)
-    *keys, packed = columns
+    columns = list(zip(*rows, strict=True)) if rows else [()] * (len(_COLUMNS) + 3)
+    *keys, words, packed = columns
     layout = np.array(keys.pop(6), dtype=int)
-    names = list(dict.fromkeys(name for number in sorted(layouts) for name in layouts[number]))
-    if metrics is not None:
-        names = list(metrics)
+    every = list(dict.fromkeys(name for held in layouts.values() for name in held.numbers))
+    names = every if metrics is None else list(metrics)
+    texts = _texts(words, layout, layouts) if metrics is None else {}
     values = np.full((len(rows), len(names)), np.nan)
     for number in np.unique(layout):
         here = layout == number
-        of_layout = {name: place for place, name in enumerate(layouts[number])}
+        of_layout = {name: place for place, name in enumerate(layouts[number].numbers)}
         found = unpack([packed[i] for i in np.flatnonzero(here)], len(of_layout))
         wanted = [(to, of_layout[name]) for to, name in enumerate(names) if name in of_layout]
         to, place = np.array(wanted, dtype=int).reshape(-1, 2).T
@@ -237,7 +235,20 @@ def _pushes(
     if not rows:  # nothing tells that these are texts
         table = table.astype(dict.fromkeys(_TEXTS, str))
     table["usable"] = table["usable"].astype(bool)
-    return table.join(pd.DataFrame(values, columns=names))
+    return table.join(pd.DataFrame(values, columns=names)).assign(**texts)
+
+
+def _texts(
+    words: Sequence[str | None], layout: NDArray[np.int64], layouts: dict[int, Layout]
+) -> dict[str, NDArray[np.object_]]:
+    """Return the further columns of text, empty where a session has none; the few that differ are opened once."""
+    every = list(dict.fromkeys(name for held in layouts.values() for name in held.words))
+    opened = {
+        pair: dict(zip(layouts[pair[0]].words, json.loads(pair[1] or "[]"), strict=True))
+        for pair in set(zip(layout.tolist(), words, strict=True))
+    }
+    rows = [opened[pair] for pair in zip(layout.tolist(), words, strict=True)] if every else []
+    return {name: np.array([row.get(name, "") for row in rows], dtype=str).astype(object) for name in every}
 
 
 def read_run_means(store: Store, metric: str, phase: str | None = None, chosen: Chosen = ALL) -> pd.DataFrame:
@@ -312,10 +323,10 @@ def _metric_of_pushes(
     layouts = all_layouts(connection)
     p = t.pushes.c
     parts = [(np.empty(0, int), np.empty(0, bool), np.empty(0))]
-    for number, names in layouts.items():
-        if metric not in names:
+    for number, held in layouts.items():
+        if metric not in held.numbers:
             continue
-        begin = names.index(metric) * NUMBER.itemsize + 1
+        begin = held.numbers.index(metric) * NUMBER.itemsize + 1
         cut = sa.type_coerce(sa.func.substr(p.record, begin, NUMBER.itemsize), _Raw)
         query = sa.select(p.run_id, sa.cast(p.side == "left", sa.Integer), cut).where(p.push > 0)
         if len(layouts) > 1:

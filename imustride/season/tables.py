@@ -4,7 +4,7 @@ A person is a code and perhaps a year of birth; there is no column for a name. T
 only, everything else hangs on its number, so that forgetting is one deletion that cascades.
 
 The measured values of a push are one record of 64-bit numbers (`pushes.record`), in the order that
-`layouts.names` tells: new metrics are new layouts, never a new column. Chosen by measurement (450 000 pushes of
+`layouts.numbers` tells: new metrics are new layouts, never a new column. Chosen by measurement (450 000 pushes of
 120 columns): as JSON the same store is five times as large, and a group table of one metric takes four times as long.
 Dates are text, ISO 8601; yes and no are 1 and 0, since the strict tables of SQLite know neither.
 """
@@ -119,7 +119,14 @@ output_athletes = _table(
     sa.UniqueConstraint("output_id", "athlete_id", name="one_mention"),
 )
 
-layouts = _table("layouts", _number(), sa.Column("names", sa.Text, nullable=False, unique=True))
+# What the records of pushes hold: JSON of the names of columns, those of numbers and those of text.
+layouts = _table(
+    "layouts",
+    _number(),
+    _text("numbers"),
+    _text("words"),
+    sa.UniqueConstraint("numbers", "words", name="one_layout"),
+)
 
 runs = _table(
     "runs",
@@ -143,6 +150,7 @@ pushes = _table(
     _integer("push"),
     _text("phase"),
     _text("flags"),
+    _text("words", null=True),  # JSON: the further columns of text, in the order of the layout
     sa.Column("record", sa.LargeBinary, nullable=False),
     sa.CheckConstraint("side IN ('left', 'right')", name="side_is_known"),
 )

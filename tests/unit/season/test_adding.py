@@ -91,12 +91,15 @@ def test_a_metric_that_is_new_needs_no_migration(store, add):
     assert new["edge_angle_deg"].tolist() == old["edge_angle_deg"].tolist()
 
 
-def test_a_column_of_text_among_the_metrics_is_refused(store):
-    session = made_session()
-    session.tables["pushes"]["name"] = "Anna"
-    with pytest.raises(StoreError, match="holds text"):
-        add_session(store, session, today=TODAY)
-    assert read_sessions(store).empty
+def test_a_further_column_of_text_is_kept_and_empty_where_there_was_none(store, add):
+    add()
+    session = made_session(date="2026-10-10", logs=("bb",))
+    session.tables["pushes"]["push_start_by"] = ["", *["angle"] * 8, "leg"]
+    add_session(store, session, today=TODAY)
+    pushes = read_pushes(store)
+    assert pushes["push_start_by"].tolist() == [""] * 11 + ["angle"] * 8 + ["leg"]
+    assert pushes["edge_angle_deg"].tolist() == [20.0 + i for i in range(10)] * 2
+    assert "push_start_by" not in read_pushes(store, metrics=["edge_angle_deg"])
 
 
 def test_a_session_of_tomorrow_is_refused(store, add):
