@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from imustride.alignment.fitting import fit_standing
 from imustride.body_run import Worn
 from imustride.cutting.standing import find_standing
+from imustride.errors import SettingsError
 from imustride.kinematics import Gates
 from imustride.loaders import regularise
 from imustride.metrics.joints import flexion_rad, pitch_rad
@@ -78,7 +79,7 @@ def errors_of(run, result):
             if not np.isfinite(row[name]):
                 continue
             value = same[name].iloc[0] if len(same) else np.nan
-            errors[name].append((value - row[name], row[name]))
+            errors[name].append((value - row[name], row[name], row["side"] == "right"))
     return errors
 
 
@@ -134,7 +135,7 @@ def with_shift(run):
 
 def told(name, errors):
     """One line: bias, SD, RMS, median of the size and share of the true size, and how many are empty."""
-    pairs = np.array(errors, float).reshape(-1, 2)
+    pairs = np.array(errors, float).reshape(-1, 3)
     value = pairs[:, 0]
     known = value[np.isfinite(value)]
     if not len(known):
@@ -145,6 +146,39 @@ def told(name, errors):
         f"| {name} | {known.mean():+.3f} | {known.std():.3f} | {rms:.3f} | {np.median(np.abs(known)):.3f} | "
         f"{100 * rms / size:.1f} | {(~np.isfinite(value)).sum()} of {len(value)} |"
     )
+
+
+def between_feet(errors):
+    """Mean error of the right pushes minus that of the left ones in a run, in the column's unit and percent."""
+    value, true, right = np.array(errors, float).reshape(-1, 3).T
+    if not (np.isfinite(value) & (right > 0)).any() or not (np.isfinite(value) & (right == 0)).any():
+        return np.nan, np.nan
+    apart = np.nanmean(value[right > 0]) - np.nanmean(value[right == 0])
+    return apart, 100 * apart / abs(np.mean(true))
+
+
+def measured(simulate, seeds, options, settings):
+    """Errors of all columns, of the feet against each other, of the angles over time, and what was remarked."""
+    errors = {metric: [] for metric in body_metrics()}
+    apart = {metric: [] for metric in errors}
+    angles: dict[str, list[float]] = {}
+    remarks: dict[str, int] = {}
+    for seed in seeds:
+        try:
+            run = simulate(seed, options.grade, body=True, wobble_deg=options.wobble)
+        except (SettingsError, ValueError) as error:
+            remarks[f"not simulated: {error}"] = 1
+            continue
+        result = analysed(run, settings)
+        for metric, values in errors_of(run, result).items():
+            errors[metric] += values
+            apart[metric].append(between_feet(values))
+        for angle, values in angle_errors(run, result).items():
+            kind = angle.replace("left_", "").replace("right_", "")
+            angles.setdefault(kind, []).append(float(np.sqrt(np.nanmean(values**2))))
+        for note in result.notes:
+            remarks[note] = remarks.get(note, 0) + 1
+    return errors, apart, angles, remarks
 
 
 def main():
@@ -160,36 +194,21 @@ def main():
     parser.add_argument("--generator", choices=("first", "second", "both"), default="both")
     options = parser.parse_args()
     seeds = range(*map(int, options.seeds.split(":")))
-    settings = Settings()
-    for name in ("first", "second"):
-        simulate = generator(name)
-        if options.generator not in {name, "both"}:
-            continue
-        errors = {metric: [] for metric in body_metrics()}
-        angles: dict[str, list[float]] = {}
-        problems: dict[str, int] = {}
-        for seed in seeds:
-            run = simulate(seed, options.grade, body=True, wobble_deg=options.wobble)
-            result = analysed(run, settings)
-            for metric, values in errors_of(run, result).items():
-                errors[metric] += values
-            for angle, values in angle_errors(run, result).items():
-                kind = angle.replace("left_", "").replace("right_", "")
-                angles.setdefault(kind, []).append(float(np.sqrt(np.nanmean(values**2))))
-            for note in result.notes:
-                problems[note] = problems.get(note, 0) + 1
+    for name in ("first", "second") if options.generator == "both" else (options.generator,):
+        errors, apart, angles, remarks = measured(generator(name), seeds, options, Settings())
         print(
-            f"\n{name} generator, {options.grade}, wobble {options.wobble:g} deg, {len(seeds)} runs (simulated)\n"
+            f"\n{name} generator, {options.grade}, wobble {options.wobble:g} deg, {len(seeds)} seeds (simulated)\n"
         )
-        print("| column | bias | SD | RMS | median size | RMS % | empty |")
-        print("|---|---|---|---|---|---|---|")
+        print("| column | bias | SD | RMS | median size | RMS % | empty | right - left of a run, SD | % |")
+        print("|---|---|---|---|---|---|---|---|---|")
         for metric, values in errors.items():
-            print(told(metric, values))
+            one, percent = np.nanstd(np.array(apart[metric]), axis=0)
+            print(f"{told(metric, values)} {one:.3f} | {percent:.1f} |")
         print("\n| angle over time | RMS over runs [deg] | worst run |\n|---|---|---|")
         for angle, values in sorted(angles.items()):
             print(f"| {angle} | {np.sqrt(np.mean(np.square(values))):.2f} | {max(values):.2f} |")
-        for note, times in problems.items():
-            print(f"- {times} x {note}")
+        for remark, times in remarks.items():
+            print(f"- {times} x {remark}")
 
 
 if __name__ == "__main__":
