@@ -13,7 +13,10 @@ from imustride.constants import SKATES
 from imustride.errors import SignalQualityError
 from imustride.frames import about_z, level_from_gravity, matrices_on, turned_matrices
 from imustride.kinematics import Clock, Cut
+from imustride.metrics.limbs import WORST_HEADING_RAD
+from imustride.metrics.limbs_of import NAMES, NEEDED, known_of, lacks
 from imustride.orientation.stance import Rest
+from imustride.recording import stretches
 from imustride.registry import methods
 from imustride.segments import Body, Fitting, Lengths, Segment
 from imustride.synchronisation.activity import activity_lag_s
@@ -137,16 +140,13 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
     stance = quiet_span(recording, from_skate.own(np.array(frame.cut.stance_s)))
     if stance is None:
         message = (
-            f"{recording.place}: it moved while the feet stood still before the start; stand quietly for 3 s"
+            f"{recording.place}: it moved, or was not logged, while the feet stood still before the start; stand quietly for "
+            "3 s"
         )
         raise SignalQualityError(message)
-    stop = (
-        None
-        if frame.cut.stop_s is None
-        else quiet_span(recording, from_skate.own(np.array(frame.cut.stop_s)))
-    )
-    estimate = methods("orientation")[settings.orientation].estimate
-    earth_from_sensor = estimate(
+    stop_s = frame.cut.stop_s
+    stop = None if stop_s is None else quiet_span(recording, from_skate.own(np.array(stop_s)))
+    earth_from_sensor = methods("orientation")[settings.orientation].estimate(
         recording.angular_velocity_rad_s,
         recording.acceleration_m_s2,
         recording.rate_hz,
@@ -159,11 +159,12 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
     since_s = np.maximum(np.arange(len(force)) - stance.stop, 0) / recording.rate_hz
     force -= np.column_stack((np.ones(len(force)), since_s)) @ heading.drift_m_s2
     lane_from_earth = about_z(heading.lane_from_earth_rad)
-    if fitting is None:
-        fitting = by_stance(recording, lane_from_earth, earth_from_sensor, stance)
+    fitting = facing(
+        fitting or by_stance(recording, stance), lane_from_earth @ earth_from_sensor[stance.stop - 1]
+    )
     lane_from_segment = turned_matrices(lane_from_earth, earth_from_sensor, fitting.segment_from_sensor.T)
-    wrong = fitting.problem or worn_wrong(recording, clock, lane_from_segment[stance], fitting, frame)
-    fitting = replace(fitting, problem=wrong)
+    standing = lane_from_segment[stance] if heading.sd_rad < WORST_HEADING_RAD else None
+    problem = fitting.problem or worn_wrong(recording, clock, standing, fitting, frame)
     return Segment(
         recording.place,
         clock,
@@ -172,7 +173,7 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
         lane_from_segment,
         force @ lane_from_earth.T,
         recording.measured & ~recording.clipped[:, 1],
-        fitting,
+        replace(fitting, problem=problem),
         heading.sd_rad,
     )
 
@@ -221,9 +222,14 @@ def through(outer: Clock, inner: Clock) -> Clock:
 
 
 def quiet_span(recording: Recording, span_s: NDArray[np.float64]) -> slice | None:
-    """Return the samples of a span in which the skates stood, None unless this sensor was quiet there too."""
-    span = slice(recording.index(float(span_s[0])), recording.index(float(span_s[1])))
-    if span.stop - span.start < SHORTEST_STANCE_S * recording.rate_hz or not recording.measured[span].all():
+    """Return the longest whole piece of a span in which the skates stood, None unless this sensor was quiet there too."""
+    begin, end = recording.index(float(span_s[0])), recording.index(float(span_s[1]))
+    whole = stretches(recording.measured[begin:end])
+    if not len(whole):
+        return None
+    first, last = begin + whole[np.argmax(whole[:, 1] - whole[:, 0])]
+    span = slice(int(first), int(last))
+    if span.stop - span.start < SHORTEST_STANCE_S * recording.rate_hz:
         return None
     turning = np.linalg.norm(recording.angular_velocity_rad_s[span].std(axis=0))
     shaking = np.linalg.norm(recording.acceleration_m_s2[span].std(axis=0))
@@ -267,7 +273,7 @@ def speed_at(times_s: NDArray[np.float64], frame: RunFrame) -> NDArray[np.float6
 def worn_wrong(
     recording: Recording,
     clock: Clock,
-    standing: NDArray[np.float64],
+    standing: NDArray[np.float64] | None,
     fitting: Fitting,
     frame: RunFrame,
 ) -> str:
@@ -278,8 +284,8 @@ def worn_wrong(
     recording : Recording
     clock : Clock
         From its clock to the run's.
-    standing : ndarray, shape (n, 3, 3)
-        Its attitude in the lane during the quiet stance.
+    standing : ndarray, shape (n, 3, 3), or None
+        Its attitude in the lane during the quiet stance; None where its heading is not known.
     fitting : Fitting
     frame : RunFrame
     """
@@ -292,8 +298,10 @@ def worn_wrong(
                 f"it moves with the {other} foot, not with the {side} one; exchange the sensors, or their places in "
                 "session.toml"
             )
+    if standing is None or not fitting.movements:
+        return ""
     forward = standing[:, :2, 0].mean(axis=0)
-    if np.isfinite(fitting.forward_sd_rad) and forward[0] < BACKWARDS * np.linalg.norm(forward):
+    if forward[0] < BACKWARDS * np.linalg.norm(forward):
         return (
             "in the squats it tipped the other way than this place does; are shank and thigh exchanged? correct the places "
             "in session.toml"
@@ -316,18 +324,21 @@ def moves_alike(one: Recording, clock: Clock, other: Recording, other_clock: Clo
     return float(np.corrcoef(turning)[0, 1]) if len(times_s) > 2 else 0.0
 
 
-def by_stance(
-    recording: Recording,
-    lane_from_earth: NDArray[np.float64],
-    earth_from_sensor: NDArray[np.float64],
-    stance: slice,
-) -> Fitting:
-    """Return the fitting where no standing was recorded: z up and x along the lane in the quiet stance."""
+def by_stance(recording: Recording, stance: slice) -> Fitting:
+    """Return the fitting where no standing was recorded: z up in the quiet stance."""
     level = level_from_gravity(recording.acceleration_m_s2[stance].mean(axis=0))
-    seen = lane_from_earth @ earth_from_sensor[stance.stop - 1] @ level.T
-    # Turns the levelled sensor so that in the stance it faces along the lane.
-    turn = about_z(float(np.arctan2(seen[1, 0], seen[0, 0])))
-    return Fitting(turn @ level, upright=False, forward_sd_rad=np.inf)
+    return Fitting(level, upright=False, forward_sd_rad=np.inf)
+
+
+def facing(fitting: Fitting, lane_from_sensor: NDArray[np.float64]) -> Fitting:
+    """Turn a fitting whose forward axis nobody showed so that it faces along the lane in the quiet stance."""
+    if np.isfinite(fitting.forward_sd_rad):
+        return fitting
+    seen = lane_from_sensor @ fitting.segment_from_sensor.T
+    turn = about_z(float(np.arctan2(seen[1, 0], seen[1, 1])))
+    if (seen @ turn.T)[0, 0] < 0:
+        turn = -turn * [[1.0], [1.0], [-1.0]]
+    return replace(fitting, segment_from_sensor=turn @ fitting.segment_from_sensor)
 
 
 def segments_table(runs: Mapping[str, Body]) -> pd.DataFrame:
@@ -366,9 +377,23 @@ def body_notes(body: Body | None) -> tuple[str, ...]:
     """Say what of the body could not be used, and why."""
     if body is None:
         return ()
-    poor = [
-        f"{place}: {segment.fitting.problem}: what needs its axes stays empty"
-        for place, segment in body.segments.items()
-        if segment.fitting.problem
-    ]
-    return (*body.problems.values(), *poor)
+    told = list(body.problems.values())
+    unfitted, astray = [], []
+    for place, segment in body.segments.items():
+        known, needed = known_of(segment), NEEDED[NAMES.get(kind_of(place), kind_of(place))]
+        if segment.fitting.problem:
+            told.append(f"{place}: {segment.fitting.problem}: what needs its axes stays empty")
+        elif lacks(replace(known, heading=True), needed):
+            unfitted.append(place)
+        if not segment.heading_sd_rad < WORST_HEADING_RAD:
+            astray.append(place)
+    if unfitted:
+        told.append(
+            f"{', '.join(unfitted)}: no standing straight and squats show how they sit: what needs their axes stays empty; "
+            "record both as [[movements]]"
+        )
+    if astray:
+        told.append(
+            f"{', '.join(astray)}: which way they face is not known: what lies in the lane stays empty"
+        )
+    return tuple(told)

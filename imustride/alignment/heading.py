@@ -30,7 +30,6 @@ class HeadingSettings:
     stopped_sd_m_s: float = 0.1
     step_s: float = 0.02
     gravity_m_s2: float = 9.81
-    worst_sd_rad: float = np.radians(8.0)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -105,6 +105,10 @@ def attitudes(
     return attitude, known
 
 
+# What a kind of place is called here, where that is another word.
+NAMES = {"wrist": "arm"}
+
+
 def lacks(known: Known, needed: Known) -> bool:
     """Whether something needed is not known."""
     return any(need and not have for have, need in zip(astuple(known), astuple(needed), strict=True))
