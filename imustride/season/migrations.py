@@ -81,10 +81,7 @@ def create(connection: sa.Connection) -> None:
 
 
 def migrate(connection: sa.Connection) -> None:
-    """Take every step that is still to take; inside one transaction, so all or none.
-
-    Another process may have taken them meanwhile: the version is read again.
-    """
+    """Take every step that is still to take; inside one transaction, so all or none."""
     for version in range((version_of(connection) or 0) + 1, SCHEMA_VERSION + 1):
         STEPS[version](connection)
         _sign(connection, version)

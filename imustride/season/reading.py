@@ -1,7 +1,7 @@
 """The store read as tables: one row a session, a run, a push, or a metric of a session.
 
-Every table begins with `athlete` (code), `date` (ISO 8601), `session` (name of the session's folder) and, below the session,
-`run`. By default only what counts is read; `Chosen.history` adds what was corrected since.
+Every table begins with `athlete` (code), `date` (ISO 8601), `session` (name of the session's folder: a session is one by all
+three) and, below the session, `run`. By default only what counts is read; `Chosen.history` adds what was corrected since.
 """
 
 from __future__ import annotations

@@ -24,6 +24,7 @@ HEADER = b"SQLite format 3\x00"
 WRITERS = 0x1305
 FAULTS = {
     "locked": "another process holds it; wait for it to end and repeat",
+    "lock timeout": "another process holds it; wait for it to end and repeat",
     "readonly": "it cannot be written to; correct the permissions of the file and its folder, or choose another --store",
     "unable to open": "it cannot be opened; the file and its folder must be writable, or choose another --store",
     "malformed": "the file is damaged; nothing was changed; put back a copy of it (a backup, or a season-*.before-* file)",
@@ -113,9 +114,10 @@ def open_store(place: str | None = None, *, create: bool = False, wait_s: float 
         raise StoreError(_not_ours(store, place))
     migrations.check_known(version, shown(place))
     if version < migrations.SCHEMA_VERSION:
-        migrations.backup(store.engine, store.file, version)
-        with store.writing() as connection:
-            migrations.migrate(connection)
+        with store.writing() as connection:  # alone: what is copied is what is about to be changed
+            if (migrations.version_of(connection) or 0) < migrations.SCHEMA_VERSION:
+                migrations.backup(store.engine, store.file, version)
+                migrations.migrate(connection)
     return store
 
 

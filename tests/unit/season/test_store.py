@@ -241,6 +241,13 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(place, monkeypatch):
     assert "colour" not in columns(store)
 
 
+def test_a_server_on_which_another_writes_is_told(server):
+    place = server.database("busy")
+    store = open_store(place, create=True, wait_s=0.05)
+    with store.writing(), pytest.raises(StoreError, match="another process holds it; wait"), store.writing():
+        pass
+
+
 def test_a_servers_tables_of_another_program_are_left_alone(server):
     place = server.database("another")
     engine = sa.create_engine(place.replace("postgresql://", "postgresql+psycopg://"))
