@@ -64,20 +64,16 @@ def better(one: Fitting, other: Fitting) -> bool:
 
 
 def lengths_of(body: BodyLengths) -> Lengths:
-    """Return the lengths of the leg's segments: measured on both parts of a leg, else from body height."""
+    """Return the lengths of the leg's segments: of each leg as measured on both its parts, else from body height."""
     thigh = {"left": body.left_thigh_m, "right": body.right_thigh_m}
     shank = {"left": body.left_shank_m, "right": body.right_shank_m}
     measured = [side for side in SIDES if thigh[side] and shank[side]]
-    if measured:
-        return Lengths(
-            {side: float(thigh[side] or 0) for side in measured},
-            {side: float(shank[side] or 0) for side in measured},
-            "measured",
-        )
-    if body.height_m is None:
+    known = measured if body.height_m is None else list(SIDES)
+    if not known:
         return Lengths()
+    height_m = body.height_m or 0.0
     return Lengths(
-        dict.fromkeys(SIDES, THIGH_OF_HEIGHT * body.height_m),
-        dict.fromkeys(SIDES, SHANK_OF_HEIGHT * body.height_m),
-        "height",
+        {side: thigh[side] or 0.0 if side in measured else THIGH_OF_HEIGHT * height_m for side in known},
+        {side: shank[side] or 0.0 if side in measured else SHANK_OF_HEIGHT * height_m for side in known},
+        "measured" if measured else "height",
     )

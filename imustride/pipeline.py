@@ -15,7 +15,7 @@ from imustride.movements import worn_in
 from imustride.reading import Read, read_recordings, told, undelayed
 from imustride.registry import methods
 from imustride.results import RunResult, SessionResult
-from imustride.runs import analyse_recordings, move, stop_slice
+from imustride.runs import analyse_recordings, flag_unread, move, stop_slice
 from imustride.settings import Settings
 
 if TYPE_CHECKING:
@@ -92,6 +92,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
         provenance(session, asdict(settings)),
         (*session_notes(session, runs), *problems),
         segments_table(bodies) if bodies else None,
+        problems,
     )
 
 
@@ -121,7 +122,9 @@ def analyse_run(
         return nothing(
             run.name, reason, gates=gates, problems=(*problems, *gate_problems), readable=not problems
         )
-    if any(place in run.files and place not in recordings for place in SKATES):
+    unread = [place for place in run.files if place not in recordings]
+    flag_unread(found.pushes, unread)
+    if any(place in SKATES for place in unread):
         found = replace(found, usable=False, reason="; ".join((*problems, *filter(None, (found.reason,)))))
     return replace(found, problems=(*problems, *gate_problems))
 

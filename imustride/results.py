@@ -47,7 +47,8 @@ class RunResult:
 class SessionResult:
     """One analysed session: the three tables of the contract, the runs and where it all came from.
 
-    `segments` has the columns of ``segments.csv``; None where nothing but skates was worn.
+    `segments` has the columns of ``segments.csv``; None where nothing but skates was worn. `problems` tell which recordings of
+    movements could not be read; they are among the notes too.
     """
 
     session: Session
@@ -58,6 +59,7 @@ class SessionResult:
     provenance: Mapping[str, Any]
     notes: tuple[str, ...] = field(default=())
     segments: pd.DataFrame | None = None
+    problems: tuple[str, ...] = ()
 
 
 Verdict = Literal["pass", "warn", "fail", "not told"]

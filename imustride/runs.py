@@ -9,12 +9,13 @@ import numpy as np
 
 from imustride.alignment.blade import align
 from imustride.body_run import USUAL_STRIDE_S, RunFrame, Worn, body_notes, body_of_run
-from imustride.constants import SKATES
+from imustride.constants import SIDES, SKATES
 from imustride.cutting.stance import cut
 from imustride.errors import SignalQualityError
 from imustride.frames import turned_vectors
 from imustride.kinematics import Kinematics
 from imustride.metrics.columns import in_contract_order, no_pushes
+from imustride.metrics.limbs_of import places_with
 from imustride.metrics.pushes import Foot, push_table
 from imustride.orientation.stance import Rest
 from imustride.quality.judging import judge
@@ -167,6 +168,14 @@ def flag_tracks(pushes: pd.DataFrame, tracks: Sequence[Tracks]) -> None:
     if body is not None and np.isfinite(body.gate_miss_m[-1:]).any():
         beyond = pushes["blade_off_s"] > body.gate_s[-1]
         pushes.loc[beyond, "flags"] = flagged(pushes.loc[beyond, "flags"], "after_finish")
+
+
+def flag_unread(pushes: pd.DataFrame, places: Sequence[str]) -> None:
+    """Flag pushes that go with sensors of the body whose file could not be read."""
+    for side in SIDES:
+        if not set(places_with(side).values()).isdisjoint(places):
+            mine = pushes["side"] == side
+            pushes.loc[mine, "flags"] = flagged(pushes.loc[mine, "flags"], "body_lost")
 
 
 def flagged(flags: pd.Series[str], word: str) -> pd.Series[str]:

@@ -163,7 +163,7 @@ def _one(
         )
     )
     return Outcome(
-        INCOMPLETE if unread else DONE,
+        INCOMPLETE if unread or result.problems else DONE,
         {**told, **_told(result, None if dry_run else written)},
         index_line(result, target.name, page.language, page.system),
     )
