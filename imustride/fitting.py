@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from imustride.calibration import local_gravity_m_s2
 from imustride.checking.limits import CheckLimits
-from imustride.constants import PLACES
+from imustride.checking.view import BodyFacts
+from imustride.constants import PLACES, SKATES
 from imustride.errors import FileFormatError, SettingsError
 from imustride.fitting_views import Looked, Source, look
+from imustride.movements import shown_by
 from imustride.pipeline import read_gate_times
 from imustride.quality.judging import SWAPPED
 from imustride.registry import methods
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from imustride.checking.view import Outcome, RecordingView
+    from imustride.fitting_views import Kind
     from imustride.registry import Check
     from imustride.session import Movement, Run, Session
 
@@ -63,12 +66,15 @@ def check_session(
     runs, movements, missing = chosen(session, run, fitting=fitting)
     settings = Settings()
     gravity = local_gravity_m_s2(session.latitude_deg)
+    body = body_facts(session, settings)
     looked = [
-        look(movement.kind, "fitting", sources(session, movement), gravity, session.date, settings)
+        look(name, kind, sources(session, movement), gravity, session.date, settings, body=body)
         for movement in movements
+        for name, kind in (named(movement),)
     ]
     looked += [
-        look(one.name, "run", sources(session, one), gravity, session.date, settings, one) for one in runs
+        look(one.name, "run", sources(session, one), gravity, session.date, settings, one, body)
+        for one in runs
     ]
     lines = checked([entry.view for entry in looked], devices(session), limits or CheckLimits())
     advice = None if run is None else advised(looked[-1], lines, read_gate_times(session, runs[0])[1])
@@ -141,8 +147,8 @@ def chosen(
 ) -> tuple[list[Run], list[Movement], tuple[str, ...]]:
     """Choose what to look at; also name the runs of which no file is there yet."""
     where = f"{session.folder.resolve().name}/session.toml"
-    movements = [movement for movement in session.movements if movement.kind == FITTING]
     if fitting:
+        movements = [movement for movement in session.movements if movement.kind == FITTING]
         if not movements:
             message = (
                 f'{where}: no [[movements]] of kind "{FITTING}"; wanted the files of the guided form there; '
@@ -157,13 +163,33 @@ def chosen(
             raise SettingsError(message)
         return named, [], ()
     runs = [one for one in session.runs if recorded(session, one)]
-    movements = [movement for movement in movements if recorded(session, movement)]
+    movements = [movement for movement in session.movements if recorded(session, movement)]
     if not runs and not movements:
         message = (
             f"{where}: no file of any run is there yet; copy the files of at least one run into the folder"
         )
         raise FileFormatError(message)
-    return runs, movements, tuple(one.name for one in session.runs if one not in runs)
+    missing = [movement.name for movement in session.movements if movement not in movements]
+    return runs, movements, (*missing, *(one.name for one in session.runs if one not in runs))
+
+
+def named(movement: Movement) -> tuple[str, Kind]:
+    """Return how a recording of movements is called, and whether it is the guided form."""
+    return (FITTING, "fitting") if movement.kind == FITTING else (movement.name, "movements")
+
+
+def body_facts(session: Session, settings: Settings) -> dict[str, BodyFacts]:
+    """Return what the movements of a session say of each sensor that is not on a skate."""
+    facts = {}
+    there = [movement for movement in session.movements if recorded(session, movement)]
+    recording = session.model_copy(update={"movements": tuple(there)})
+    for sensor in session.sensors:
+        if sensor.place not in SKATES:
+            fitting, problems = shown_by(recording, sensor.place, settings)
+            facts[str(sensor.place)] = BodyFacts(
+                any(sensor.place in movement.files for movement in there), fitting, "; ".join(problems)
+            )
+    return facts
 
 
 def recorded(session: Session, entry: Run | Movement) -> bool:

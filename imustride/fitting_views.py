@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from imustride.body_run import Worn
 from imustride.calibration import apply, read_calibration
-from imustride.checking.view import CalibrationFacts, RecordingView, SensorView
+from imustride.checking.view import BodyFacts, CalibrationFacts, RecordingView, SensorView
 from imustride.constants import SIDES, SKATES
 from imustride.cutting.stance import cut
 from imustride.errors import CalibrationError, ImustrideError, SignalQualityError
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from imustride.settings import Settings
 
 Told = Literal["as declared", "contradicts", "cannot tell"]
+Kind = Literal["run", "fitting", "movements"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,19 +63,20 @@ class Looked:
 
 def look(
     name: str,
-    kind: Literal["run", "fitting"],
+    kind: Kind,
     sources: Mapping[str, Source],
     gravity_m_s2: float,
     day: dt.date | None,
     settings: Settings,
     run: Run | None = None,
+    body: Mapping[str, BodyFacts] | None = None,
 ) -> Looked:
     """Read one recording of all sensors and look at all that the checks ask for.
 
     Parameters
     ----------
     name : str
-    kind : "run" or "fitting"
+    kind : "run", "fitting" or "movements"
     sources : mapping of place to Source
     gravity_m_s2 : float
         Local gravity [m/s^2].
@@ -81,6 +84,8 @@ def look(
     settings : Settings
     run : Run, optional
         Where its declared span lies.
+    body : mapping of place to BodyFacts, optional
+        What movements at the boards say of sensors that are not on a skate.
     """
     views: dict[str, SensorView] = {}
     problems: dict[str, str] = {}
@@ -90,6 +95,7 @@ def look(
             views[place] = sensor_view(log, source.calibration, gravity_m_s2, day)
         except (ImustrideError, OSError) as error:
             problems[place] = told(error)
+    views = {place: replace(view, body=(body or {}).get(place, view.body)) for place, view in views.items()}
     if run is not None and (run.start_s is not None or run.end_s is not None):
         try:
             spans = cut_to({place: view.recording for place, view in views.items()}, run)
@@ -101,7 +107,7 @@ def look(
 
 def seen(
     name: str,
-    kind: Literal["run", "fitting"],
+    kind: Kind,
     views: dict[str, SensorView],
     problems: Mapping[str, str],
     settings: Settings,
@@ -115,7 +121,8 @@ def seen(
         views = {place: with_result(place, view, result, settings) for place, view in views.items()}
     shared = shared_of(views, kind, settings)
     view = RecordingView(
-        name, kind, views, problems, shared, moving_at_end(result), ends_s(views, shared), sides_of(result, settings)
+        name, kind, views, problems, shared, moving_at_end(result), ends_s(views, shared, result),
+        sides_of(result, settings),
     )  # fmt: skip
     return Looked(view, result)
 
@@ -199,7 +206,7 @@ def with_cut(view: SensorView, settings: Settings) -> SensorView:
 
 def with_blows(view: SensorView, kind: str, settings: Settings) -> SensorView:
     """Find the sharp blows while nobody skates."""
-    if kind == "run" and view.cut is None:
+    if kind == "movements" or (kind == "run" and view.cut is None):
         return view
     span = nothing(view.recording) if view.cut is None else view.cut.motion_s
     return replace(view, blows_s=find_shocks(view.recording, span, settings.shocks)[:, 0])
@@ -207,15 +214,23 @@ def with_blows(view: SensorView, kind: str, settings: Settings) -> SensorView:
 
 def analysed(name: str, views: Mapping[str, SensorView], settings: Settings) -> RunResult | None:
     """Analyse the run; None where no skate can be, or a unit must be corrected first."""
-    skates = {place: view for place, view in views.items() if place in SKATES or place == next(iter(views))}
-    if not skates or any(view.unit_faults for view in skates.values()):
+    needed = {place for place in views if place in SKATES or place == next(iter(views))}
+    if not needed or any(views[place].unit_faults for place in needed):
         return None
-    recordings = {place: undelayed(view.recording) for place, view in skates.items()}
-    return analyse_recordings(name, recordings, settings)
+    recordings = {
+        place: undelayed(view.recording)
+        for place, view in views.items()
+        if place in needed or not view.unit_faults
+    }
+    fittings = {place: view.body.fitting for place, view in views.items()}
+    worn = Worn({place: fitting for place, fitting in fittings.items() if fitting is not None})
+    return analyse_recordings(name, recordings, settings, worn=worn)
 
 
 def with_result(place: str, view: SensorView, result: RunResult, settings: Settings) -> SensorView:
     """Add what the analysis found about how one sensor sits."""
+    if not view.on_skate:
+        return replace(view, body=in_run(place, view.body, result))
     skate = result.kinematics.get(place.removesuffix("_skate"))
     if skate is None:
         return view
@@ -227,6 +242,26 @@ def with_result(place: str, view: SensorView, result: RunResult, settings: Setti
         turned_deg=stop_tilt_deg(skate),
         gravity_turned_deg=carried,
         axes_off_deg=forward_off_deg(view.recording, skate.cut, settings),
+    )
+
+
+def in_run(place: str, body: BodyFacts, result: RunResult) -> BodyFacts:
+    """Add what the analysis of a run found of a sensor that is not on a skate."""
+    if result.segments is None:
+        return body
+    if place in result.segments.problems:
+        problem = result.segments.problems[place].removeprefix(f"{place}: ")
+        return replace(body, in_run=True, run_problem=problem)
+    if place not in result.segments.segments:
+        return body
+    segment = result.segments.segments[place]
+    of_fitting = "" if body.fitting is None else body.fitting.problem
+    return replace(
+        body,
+        in_run=True,
+        place_problem="" if segment.fitting.problem == of_fitting else segment.fitting.problem,
+        clock_sd_s=segment.clock.sd_s,
+        heading_sd_deg=float(np.degrees(segment.heading_sd_rad)),
     )
 
 
@@ -245,7 +280,7 @@ def forward_off_deg(recording: Recording, cut_: Cut, settings: Settings) -> floa
 
 def shared_of(views: Mapping[str, SensorView], kind: str, settings: Settings) -> SharedShocks | None:
     """Find the shocks that both skates felt; None where there are not two skates with a run."""
-    if not set(SKATES) <= set(views):
+    if kind == "movements" or not set(SKATES) <= set(views):
         return None
     one, other = (views[place] for place in SKATES)
     cuts: tuple[Cut, Cut] | None = None
@@ -268,12 +303,19 @@ def moving_at_end(result: RunResult | None) -> dict[str, str]:
     }
 
 
-def ends_s(views: Mapping[str, SensorView], shared: SharedShocks | None) -> dict[str, float]:
-    """End of the log of each skate on the left one's clock [s]; empty where the clocks are not joined."""
+def ends_s(
+    views: Mapping[str, SensorView], shared: SharedShocks | None, result: RunResult | None
+) -> dict[str, float]:
+    """End of each log on the left skate's clock [s]; empty where the clocks of the skates are not joined."""
     if shared is None or not np.isfinite(shared.offset_s):
         return {}
     shifts = zip(SKATES, (0.0, shared.offset_s), strict=True)
-    return {place: end_of(views[place].recording) + shift_s for place, shift_s in shifts}
+    ends = {place: end_of(views[place].recording) + shift_s for place, shift_s in shifts}
+    if result is not None and result.segments is not None and "left" in result.clocks:
+        left = result.clocks["left"]
+        for place, segment in result.segments.segments.items():
+            ends[place] = float(left.own(segment.time_s[-1:])[0])
+    return ends
 
 
 def end_of(recording: Recording) -> float:

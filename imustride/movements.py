@@ -15,7 +15,7 @@ from imustride.segments import Lengths
 if TYPE_CHECKING:
     from imustride.recording import Recording
     from imustride.segments import Fitting
-    from imustride.session import BodyLengths, Session
+    from imustride.session import BodyLengths, Place, Session
     from imustride.settings import Settings
 
 # Shares of body height, Drillis and Contini 1966 as given by Winter, Biomechanics and Motor Control of Human Movement.
@@ -36,20 +36,31 @@ def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]
     problems : tuple of str
         One line for each recording that could not be read or shows nothing.
     """
-    fittings: dict[str, Fitting] = {}
+    shown = {
+        str(sensor.place): shown_by(session, sensor.place, settings)
+        for sensor in session.sensors
+        if sensor.place not in SKATES
+    }
+    fittings = {place: found for place, (found, _) in shown.items() if found is not None}
+    problems = tuple(problem for _, told_of in shown.values() for problem in told_of)
+    return Worn(fittings, lengths_of(session.body)), problems
+
+
+def shown_by(session: Session, place: Place, settings: Settings) -> tuple[Fitting | None, tuple[str, ...]]:
+    """Return the best fitting that a session's movements show of one place, and what went wrong with the others."""
+    best = None
     problems = []
-    for place in (sensor.place for sensor in session.sensors if sensor.place not in SKATES):
-        for movement in session.movements:
-            if place not in movement.files:
-                continue
-            try:
-                found = fitting_in(read_one(session, movement, place), settings)
-            except (ImustrideError, OSError) as error:
-                problems.append(f"{movement.name}: {told(error)}")
-                continue
-            if place not in fittings or better(found, fittings[place]):
-                fittings[place] = found
-    return Worn(fittings, lengths_of(session.body)), tuple(problems)
+    for movement in session.movements:
+        if place not in movement.files:
+            continue
+        try:
+            found = fitting_in(read_one(session, movement, place), settings)
+        except (ImustrideError, OSError) as error:
+            problems.append(f"{movement.name}: {told(error)}")
+            continue
+        if best is None or better(found, best):
+            best = found
+    return best, tuple(problems)
 
 
 def fitting_in(recording: Recording, settings: Settings) -> Fitting:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -63,6 +63,8 @@ class SessionResult:
 
 
 Verdict = Literal["pass", "warn", "fail", "not told"]
+# So many sensors in all have lines of their own, and so many are named where one line holds for several.
+FEW, NAMED = 2, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,7 @@ class CheckReport:
         for line in self.worst:
             if line.verdict in {"warn", "fail"} and line.advice:
                 said.setdefault((line.check, line.verdict, line.advice), []).append(line)
-        return tuple((lines[0], " and ".join(line.where for line in lines)) for lines in said.values())
+        return tuple((lines[0], self._where(lines)) for lines in said.values())
 
     @property
     def worst(self) -> tuple[CheckLine, ...]:
@@ -136,3 +138,42 @@ class CheckReport:
             if before is None or (rank[line.verdict], line.strain) > (rank[before.verdict], before.strain):
                 kept[line.check, line.where] = line
         return tuple(kept.values())
+
+    @property
+    def brief(self) -> tuple[tuple[CheckLine, str], ...]:
+        """The worst lines and where they hold: what sensors have in common is one line, unless there are but two of them.
+
+        Lines that pass, or cannot tell, are put together whatever they measured: shown is the one nearest its limit.
+        """
+        alike: dict[tuple[str, ...], list[CheckLine]] = {}
+        for line in self.worst:
+            same = line.measured if line.verdict in {"warn", "fail"} else ""
+            alike.setdefault((line.check, line.limit, line.verdict, same), []).append(line)
+        own = FEW if len({line.where for line in self.lines if line.device}) <= FEW else 1
+        order = list(dict.fromkeys(check for check, *_ in alike))
+        told: list[tuple[CheckLine, str]] = []
+        for lines in sorted(alike.values(), key=lambda lines: order.index(lines[0].check)):
+            if len(lines) <= own:
+                told += [(line, line.where) for line in lines]
+                continue
+            nearest = max(lines, key=lambda line: line.strain)
+            if len({line.measured for line in lines}) > 1:
+                nearest = replace(nearest, measured=f"{nearest.measured} ({nearest.where})")
+            told.append((nearest, self._where(lines)))
+        return tuple(told)
+
+    def _where(self, lines: Sequence[CheckLine]) -> str:
+        """Name the places of lines of one check, or count them where they are many."""
+        if len(lines) <= FEW:
+            return " and ".join(line.where for line in lines)
+        return named_or_counted(
+            [line.where for line in lines],
+            len({line.where for line in self.lines if line.check == lines[0].check}),
+        )
+
+
+def named_or_counted(places: Sequence[str], of_all: int) -> str:
+    """Name up to four places, else count them."""
+    if len(places) == of_all:
+        return f"all {of_all} sensors"
+    return ", ".join(places) if len(places) <= NAMED else f"{len(places)} of {of_all} sensors"

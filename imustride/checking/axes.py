@@ -14,8 +14,13 @@ if TYPE_CHECKING:
     from imustride.checking.view import SensorView
 
 
-def judge(view: SensorView, limits: CheckLimits) -> Outcome:
-    """Judge the axes that the session declares."""
+def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
+    """Judge the axes that the session declares; off the skates standing straight tells (`fitting_axes`)."""
+    return of_skate(view, limits) if view.on_skate else None
+
+
+def of_skate(view: SensorView, limits: CheckLimits) -> Outcome:
+    """Judge the axes of a skate's sensor by the stance and by where the skate runs."""
     axes = view.recording.sensor.axes
     limit = (
         f"the declared axis points up, and forward within {limits.axes_off_deg[0]:.0f} deg of where the skate runs; "

@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from imustride.checking.view import SensorView
 
 
-def judge(view: SensorView, limits: CheckLimits) -> Outcome:
-    """Judge the low pass seen in the noise at rest."""
+def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
+    """Judge the low pass seen in the noise at rest; only on skates, where contact shows as vibration."""
+    if not view.on_skate:
+        return None
     limit = (
         f"60 Hz or more; warns below {limits.bandwidth_hz[0]:.0f}, fails below {limits.bandwidth_hz[1]:.0f}"
     )

@@ -14,6 +14,8 @@ class CheckLimits:
 
     # One sample is 10 ms at 100 Hz, longer than half of all timing errors of the analysis at 200 Hz.
     rate_hz: tuple[float, float] = (190.0, 95.0)
+    # Limbs and trunk are not timed by vibration: what they do lies below 20 Hz.
+    body_rate_hz: tuple[float, float] = (95.0, 47.5)
     # Stamps that jitter are laid on a straight line; beyond, lost samples can no longer be counted.
     jitter_periods: tuple[float, float] = (0.15, 0.35)
     # A skate turns by up to 1 degree a millisecond at push-off: what a gap takes is lost from the attitude.
@@ -27,6 +29,9 @@ class CheckLimits:
     acceleration_range_g: tuple[float, float] = (15.9, 7.9)
     # Push-off turns a skate at 250 to 900 deg/s, the swing faster; +-500 ruins the path.
     angular_velocity_range_deg_s: tuple[float, float] = (1990.0, 990.0)
+    # Off the skates landings are softer and nothing turns as fast.
+    body_acceleration_range_g: tuple[float, float] = (7.9, 3.9)
+    body_angular_velocity_range_deg_s: tuple[float, float] = (990.0, 490.0)
     # A band above 60 Hz tells ice vibration from swing accelerations; at 50 Hz little of it is left.
     bandwidth_hz: tuple[float, float] = (45.0, 30.0)
     # Low-cost sensors: 0.1 to 0.4 mg/sqrt(Hz) and 0.004 to 0.02 deg/s/sqrt(Hz) in data sheets; ten times that is a fault.
@@ -55,6 +60,13 @@ class CheckLimits:
     # Quartz is good to 30 ppm, and loses 20 more in the cold (tuning fork, 0.034 ppm/K^2): two differ by 100 at most.
     drift: tuple[float, float] = (150e-6, 500e-6)
     clock_sd_s: tuple[float, float] = (0.003, 0.006)
+    # How well squats show the forward axis of a segment: its error goes into sideways angles nearly whole, into flexion
+    # by its cosine. Beyond the second limit nothing that needs the axis is measured (`alignment.fitting`).
+    forward_sd_deg: tuple[float, float] = (6.0, 12.0)
+    # A lag of arms or shoulders is wanted to 10 ms; heels dropped together are felt blurred further up.
+    body_clock_sd_s: tuple[float, float] = (0.010, 0.020)
+    # Beyond it no angle against the lane is measured (`metrics.limbs`).
+    heading_sd_deg: float = 8.0
     calibration_days: tuple[float, float] = (45.0, 366.0)
     stance_s: tuple[float, float] = (2.0, 0.8)
     still_s: tuple[float, float] = (2.5, 1.0)  # in the guided form

@@ -20,7 +20,7 @@ def judge(view: RecordingView, limits: CheckLimits) -> Iterator[Outcome]:
     """Judge whether each log reaches beyond the stop, and as far as the other's."""
     limit = f"beyond the stop, and within {limits.shorter_s[0]:g} s of the other sensors"
     last_s = max(view.ends_s.values(), default=0.0)
-    for place in view.sensors:
+    for place in () if view.kind == "movements" else view.sensors:
         moving = view.moving_at_end.get(place)
         shorter_s = last_s - view.ends_s.get(place, last_s)
         verdict, strain = graded(shorter_s, limits.shorter_s)
@@ -37,7 +37,8 @@ def cut_short(view: RecordingView, place: str) -> bool:
     """Whether neither a stance after the stop nor a shock after the run is there: a smooth glide looks like rest."""
     sensor = view.sensors[place]
     return (
-        sensor.cut is not None
+        sensor.on_skate
+        and sensor.cut is not None
         and sensor.turned_deg is None
         and view.shared is not None
         and view.shared.before > 0

@@ -15,10 +15,19 @@ if TYPE_CHECKING:
 def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     """Judge the ranges the session declares."""
     sensor = view.recording.sensor
+    advice = "set the larger range on the device: 500 deg/s ruins the path of the blade"
     limit = "16 g or more and 2000 deg/s; fails below 8 g or 1000 deg/s"
+    of_acceleration, of_turning = limits.acceleration_range_g, limits.angular_velocity_range_deg_s
+    if not view.on_skate:
+        advice = "set the larger range on the device"
+        limit = "8 g or more and 1000 deg/s; fails below 4 g or 500 deg/s"
+        of_acceleration, of_turning = (
+            limits.body_acceleration_range_g,
+            limits.body_angular_velocity_range_deg_s,
+        )
     declared = [
-        (sensor.acceleration_range_g, limits.acceleration_range_g, "g"),
-        (sensor.angular_velocity_range_deg_s, limits.angular_velocity_range_deg_s, "deg/s"),
+        (sensor.acceleration_range_g, of_acceleration, "g"),
+        (sensor.angular_velocity_range_deg_s, of_turning, "deg/s"),
     ]
     known = [(value, bounds, unit) for value, bounds, unit in declared if value is not None]
     if not known:
@@ -29,9 +38,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome:
         verdict,
         ", ".join(f"{value:g} {unit}" for value, _, unit in known),
         limit,
-        ""
-        if verdict == "pass"
-        else "set the larger range on the device: 500 deg/s ruins the path of the blade",
+        "" if verdict == "pass" else advice,
         known[-1][0],
         known[-1][2],
         strain,

@@ -15,12 +15,14 @@ if TYPE_CHECKING:
 def judge(view: SensorView, limits: CheckLimits) -> Outcome:
     """Judge the rate found in the time stamps."""
     rate_hz = view.recording.rate_hz
-    verdict, strain = graded_low(rate_hz, limits.rate_hz)
+    bounds = limits.rate_hz if view.on_skate else limits.body_rate_hz
+    wanted = "200 Hz or more, better 500" if view.on_skate else "100 Hz or more"
+    verdict, strain = graded_low(rate_hz, bounds)
     counted = view.recording.sensor.rate_hz is not None
     return Outcome(
         verdict,
         f"{rate_hz:.2f} Hz" + (" (declared, no time stamps)" if counted else ""),
-        f"200 Hz or more, better 500; fails below {limits.rate_hz[1] / 0.95:.0f}",
+        f"{wanted}; fails below {bounds[1] / 0.95:.0f}",
         "" if verdict == "pass" else "set the logger to a higher rate",
         rate_hz,
         "Hz",

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def judge(view: RecordingView, limits: CheckLimits) -> Outcome | None:
     """Judge the number of shocks that both skates felt."""
-    if not {"left_skate", "right_skate"} <= set(view.sensors):
+    if view.kind == "movements" or not {"left_skate", "right_skate"} <= set(view.sensors):
         return None
     fitting = view.kind == "fitting"
     limit = "2 shared shocks" if fitting else "2 before the run and 2 after; one of each will do"

@@ -22,7 +22,7 @@ SWAPPED = "exchange the sensors, or their places in the session file"
 
 def judge(view: RecordingView, limits: CheckLimits) -> Outcome | None:
     """Judge whether the left sensor is on the left skate."""
-    if not {"left_skate", "right_skate"} <= set(view.sensors):
+    if view.kind == "movements" or not {"left_skate", "right_skate"} <= set(view.sensors):
         return None
     return by_taps(view, limits) if view.kind == "fitting" else by_edges(view)
 

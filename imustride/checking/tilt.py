@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from imustride.checking.view import SensorView
 
 
-def judge(view: SensorView, limits: CheckLimits) -> Outcome:
-    """Judge how far the declared up axis leans in the stance."""
+def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
+    """Judge how far the declared up axis leans in the stance; only on skates, since knees and trunk bend there."""
+    if not view.on_skate:
+        return None
     limit = f"{limits.tilt_deg[0]:.0f} deg from the declared axis; fails beyond {limits.tilt_deg[1]:.0f}"
     if view.rest is None:
         return untold("never at rest", limit, "stand still for 3 s in every recording")

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
 
 def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
-    """Judge the stance after the stop against the one before the start."""
+    """Judge the stance after the stop against the one before the start; only on skates: nobody stands alike twice."""
     limit = f"pitch {limits.turned_pitch_deg[1]:.0f} deg, roll {limits.turned_roll_deg[1]:.0f} deg from the first stance"
-    if view.cut is None:
+    if view.cut is None or not view.on_skate:
         return None
     if view.turned_deg is None:
         return untold("no stance after the stop", limit, "stand still for 3 s after the stop")

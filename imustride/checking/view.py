@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+from imustride.constants import SKATES
+
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Mapping, Sequence
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
     from imustride.kinematics import Cut, SharedShocks
     from imustride.recording import Recording, Rest
     from imustride.results import Verdict
+    from imustride.segments import Fitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,36 @@ class CalibrationFacts:
     declared: bool
     date: dt.date | None = None
     problem: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class BodyFacts:
+    """What movements at the boards and the run itself say of a sensor that is not on a skate.
+
+    Parameters
+    ----------
+    recorded : bool
+        Whether the session names a recording of movements of this place.
+    fitting : Fitting or None
+        How it sits, as the movements show it; None where they show nothing, with the reason in `fitting_problem`.
+    in_run : bool
+        Whether the run was analysed: else nothing of it can be told.
+    place_problem : str
+        What in the run speaks against the place; empty where nothing does.
+    run_problem : str
+        Why it could not be joined to the skates; empty where it could.
+    clock_sd_s, heading_sd_deg : float
+        How well its clock is joined [s], and its heading against the lane is known [deg]; NaN where not at all.
+    """
+
+    recorded: bool = False
+    fitting: Fitting | None = None
+    fitting_problem: str = ""
+    in_run: bool = False
+    place_problem: str = ""
+    run_problem: str = ""
+    clock_sd_s: float = math.nan
+    heading_sd_deg: float = math.nan
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,6 +97,8 @@ class SensorView:
         where it would have with its sign reversed [deg].
     digest : str
         Of the samples: equal for copies of a file.
+    body : BodyFacts
+        Only of sensors that are not on a skate.
     """
 
     recording: Recording
@@ -81,16 +116,22 @@ class SensorView:
     dead_axes: tuple[str, ...] = ()
     gravity_turned_deg: tuple[float, float] | None = None
     digest: str = ""
+    body: BodyFacts = field(default_factory=BodyFacts)
+
+    @property
+    def on_skate(self) -> bool:
+        """Whether it is worn on a skate."""
+        return self.recording.place in SKATES
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class RecordingView:
-    """One recording of all sensors: a run, or the guided form before anybody skates.
+    """One recording of all sensors: a run, the guided form before anybody skates, or movements at the boards.
 
     Parameters
     ----------
     name : str
-    kind : "run" or "fitting"
+    kind : "run", "fitting" or "movements"
     sensors : mapping of place to SensorView
     problems : mapping of place to str
         Why a sensor's file could not be read.
@@ -105,7 +146,7 @@ class RecordingView:
     """
 
     name: str
-    kind: Literal["run", "fitting"]
+    kind: Literal["run", "fitting", "movements"]
     sensors: Mapping[str, SensorView]
     problems: Mapping[str, str]
     shared: SharedShocks | None = None

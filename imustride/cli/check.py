@@ -150,7 +150,7 @@ def readable(report: CheckReport) -> list[str]:
     if report.missing:
         lines.append(f"not recorded yet: {', '.join(report.missing)}")
     heading = ("", "check", "where", "measured", *(("in",) if several else ()), "limit")
-    rows = [heading, *(row(line, several=several) for line in report.worst)]
+    rows = [heading, *(row(line, where, several=several) for line, where in report.brief)]
     lines += ["", *columns(rows)]
     todo = [f"{line.verdict}: {line.title}, {where}: {line.advice}" for line, where in report.to_do]
     lines += ["", *todo] if todo else []
@@ -160,23 +160,35 @@ def readable(report: CheckReport) -> list[str]:
 
 
 def sensor_lines(report: CheckReport) -> list[str]:
-    """Return one line a sensor: its worst verdict, and which checks say so."""
-    lines = []
+    """Return one line a sensor: its worst verdict, and which checks say so; one for all of which the same is said."""
+    from imustride.results import FEW, named_or_counted
+
+    alike: dict[str, dict[str, str]] = {}
     for where in dict.fromkeys(line.where for line in report.worst):
         own = [line for line in report.worst if line.where == where]
-        name = f"{where} ({own[0].device})" if own[0].device else where
         said = {
             verdict: [line.title for line in own if line.verdict == verdict] for verdict in ("fail", "warn")
         }
-        words = [f"{verdict}: {', '.join(titles)}" for verdict, titles in said.items() if titles]
-        lines.append(f"{name}: {'; '.join(words) or 'pass'}")
+        words = "; ".join(f"{verdict}: {', '.join(titles)}" for verdict, titles in said.items() if titles)
+        alike.setdefault(words or "pass", {})[where] = own[0].device
+    count = len({line.where for line in report.worst if line.device})
+    lines = []
+    for words, places in alike.items():
+        worn = [place for place, device in places.items() if device]
+        if len(worn) > FEW:
+            lines.append(f"{named_or_counted(worn, count)}: {words}")
+        lines += [
+            f"{place} ({device}): {words}" if device else f"{place}: {words}"
+            for place, device in places.items()
+            if len(worn) <= FEW or not device
+        ]
     return lines
 
 
-def row(line: CheckLine, *, several: bool) -> tuple[str, ...]:
+def row(line: CheckLine, where: str, *, several: bool) -> tuple[str, ...]:
     """Return one line as cells."""
     mark = line.verdict.upper() if line.verdict in {"warn", "fail"} else line.verdict
-    return (mark, line.title, line.where, line.measured, *((line.recording,) if several else ()), line.limit)
+    return (mark, line.title, where, line.measured, *((line.recording,) if several else ()), line.limit)
 
 
 def advice_lines(advice: RunAdvice) -> list[str]:

@@ -5,13 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from imustride import __version__
+from imustride.constants import SKATES
 from imustride.report.pages import page_environment
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from imustride.results import CheckLine, CheckReport
 
 MARK = '<meta name="generator" content="imustride check">'
 BOTH = "both skates"
+# A column for each of so many sensors; of more the table says where, as on the terminal.
+COLUMNS = 4
 WORDS = {"pass": "pass", "warn": "WARN", "fail": "FAIL", "not told": "not told"}
 # What is looked at by hand and eye, before any figure. The rink's own rules come first.
 SAFETY = (
@@ -24,6 +29,16 @@ SAFETY = (
     "No cable, stand or tripod on the line; nobody beside the gates.",
     "Full protective equipment. After each run: no debris on the ice, sensors and screws still all there.",
 )
+# Where more than skates is worn.
+SAFETY_BODY = (
+    "Sensors on the body: flat, soft-edged, under the padding; none on a bone one falls on (hip, tailbone, back of the head).",
+    "Straps wide and tight, nothing at the throat; a hand still fits between strap and knee with the knee bent.",
+)
+
+
+def safety(places: Iterable[str]) -> tuple[str, ...]:
+    """Return what is looked at first, where sensors are worn at these places."""
+    return SAFETY if set(places) <= set(SKATES) else (*SAFETY, *SAFETY_BODY)
 
 
 def check_page(report: CheckReport) -> str:
@@ -37,13 +52,16 @@ def check_page(report: CheckReport) -> str:
     environment.filters["printed"] = printed
     lines = report.worst
     places = list(dict.fromkeys(line.where for line in lines if line.where != BOTH))
+    many = len(places) > COLUMNS
     return environment.get_template("check.html.j2").render(
         mark=MARK,
         report=report,
         several=len(report.recordings) > 1,
-        safety=SAFETY,
+        safety=safety(places),
         places=[(place, next(line.device for line in lines if line.where == place)) for place in places],
-        rows=rows(lines, places),
+        many=many,
+        rows=[] if many else rows(lines, places),
+        brief=report.brief if many else (),
         todo=report.to_do,
         words=WORDS,
         version=__version__,
