@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 KNOT_S, EVERY = 0.08, 40  # grid samples between the times at which the path is judged
-TURNS, SETTLED_M = 14, 1e-4  # Gauss-Newton steps at most; fewer where the path no longer moves
+TURNS, SETTLED_M = 60, 1e-4  # Gauss-Newton steps at most; fewer where the path no longer moves
+WHOLE_STEPS, SHORTER = 6, 0.5  # later steps are shortened: they would overshoot to and fro
 LONGEST_RATIO, SHORTEST_RATIO, SOFT_RATIO = 0.985, 0.5, 0.003
 COUNTS = 1e-3  # what sets in less than this is left out
 SHORTEST_FLEXION = 0.35  # share of the glide's bend at the first push, growing over `DEEP_AFTER` pushes
@@ -112,10 +113,13 @@ def pelvis_path(
     fixed = _fixed_rows(knots, np.arange(0, count, EVERY), prior, spread)
     legs = [_leg(figure, style, motion, side, knots, hips_m[side] - ankles_m[side]) for side in SIDES]
     paths = [prior[leg.samples] for leg in legs]
-    for _ in range(TURNS):
+    for turn in range(TURNS):
         rows = [fixed] + [row for leg, path in zip(legs, paths, strict=True) for row in leg.rows(path)]
         coefficients = _solve(rows)
-        moved = [np.asarray(leg.design @ coefficients) for leg in legs]
+        share = 1.0 if turn < WHOLE_STEPS else SHORTER
+        moved = [
+            path + share * (leg.design @ coefficients - path) for leg, path in zip(legs, paths, strict=True)
+        ]
         change = max(float(np.abs(new - old).max()) for new, old in zip(moved, paths, strict=True))
         paths = moved
         if change < SETTLED_M:
