@@ -1,7 +1,8 @@
 """`season add` killed at any moment: python -m tests.benchmark.season_kills [--kills 1000] [--seed 1]
 
 A process adds results folders of three athletes, two dates each, over and over, each time another variant (a correction), and
-says so after every one that the command reported as done. It is killed (SIGKILL) after a random time. Then: the store
+says so after every one that the command reported as done. It is killed (SIGKILL) a random time, up to that of one more, after none to two of
+these reports. Then: the store
 holds together (integrity check, foreign keys, counted rows), and each session is the last variant that was reported, or the one
 that was being added, value by value, at the revision that this takes. A new store every ten kills, so that kills fall
 into its making too. Prints one line of JSON.
@@ -31,7 +32,7 @@ from tests.conftest import hand_made_result
 VARIANTS = 3
 SESSIONS = [(code, day) for code in ("A01", "B02", "C03") for day in (3, 10)]
 KILLS_OF_A_STORE = 10
-LONGEST_S = 0.5
+MOST_REPORTS = 2
 
 
 def made(folder):
@@ -65,9 +66,10 @@ def add_for_ever(store, results, first, told):
         os.write(told, b"." if status == 0 else b"!")
 
 
-def killed(store, results, first, wait_s):
-    """Let a process add and kill it; return how many it told, and whether one failed."""
+def killed(store, results, first, reports, wait_s):
+    """Let a process add, await some reports, wait, kill it; return what it told, and how long an add takes [s]."""
     read, write = os.pipe()
+    begin = time.perf_counter()
     child = os.fork()
     if child == 0:
         try:
@@ -75,12 +77,14 @@ def killed(store, results, first, wait_s):
         finally:
             os._exit(1)
     os.close(write)
-    time.sleep(wait_s)
-    os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    with os.fdopen(read, "rb") as stream:
-        told = stream.read()
-    return len(told), b"!" in told
+    with os.fdopen(read, "rb", buffering=0) as stream:
+        told = b"".join(stream.read(1) for _ in range(reports))
+        pace_s = (time.perf_counter() - begin) / reports if reports else None
+        time.sleep(wait_s)
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        told += stream.read()
+    return told, pace_s
 
 
 def found_in(place, held):
@@ -126,18 +130,21 @@ def kill_often(kills, seed):
     }
     with tempfile.TemporaryDirectory() as folder:
         results = Path(folder) / "results"
-        held = made(results)
+        held, pace_s = made(results), 0.1
         run(
             ["season", "add", str(results), "--store", str(Path(folder) / "warm.db"), "--quiet"]
         )  # loads libraries
         for kill in range(kills):
             if kill % KILLS_OF_A_STORE == 0:
                 place, state, first = str(Path(folder) / f"{kill}" / "season.db"), {}, 0
-            done, failed = killed(place, results, first, rng.uniform(0, LONGEST_S))
+            reports = int(rng.integers(0, MOST_REPORTS + 1))
+            told, measured_s = killed(place, results, first, reports, rng.uniform(0, pace_s))
+            pace_s = measured_s or pace_s
+            done = len(told)
             steps = [step for step, _ in zip(order(first), range(done + 1), strict=False)]
             wanted, one_more = after(state, steps[:done]), after(state, steps)
             seen["reported"] += done
-            seen["failed"] += failed
+            seen["failed"] += b"!" in told
             if not Path(place).exists():
                 seen["in_the_making"] += 1
                 seen["lost"] += done > 0
