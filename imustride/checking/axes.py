@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 
 
 def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
-    """Judge the axes that the session declares; off the skates standing straight tells (`fitting_axes`)."""
-    return of_skate(view, limits) if view.on_skate else None
+    """Judge the axes that the session declares; off the skates only up and down, standing straight tells the rest."""
+    return told(view, limits) if view.on_skate or "mounting" in view.unit_faults else None
 
 
-def of_skate(view: SensorView, limits: CheckLimits) -> Outcome:
-    """Judge the axes of a skate's sensor by the stance and by where the skate runs."""
+def told(view: SensorView, limits: CheckLimits) -> Outcome:
+    """Judge declared axes by the stance and by where the skate runs."""
     axes = view.recording.sensor.axes
     limit = (
         f"the declared axis points up, and forward within {limits.axes_off_deg[0]:.0f} deg of where the skate runs; "

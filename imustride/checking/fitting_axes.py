@@ -37,11 +37,11 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:
     body = view.body
     if body.fitting is not None:
         return of_fitting(kind, body.fitting, limit, limits)
-    if kind not in STANDING:
-        return Outcome("pass", "not needed here: its columns ask for no axes", "nothing")
     if body.recorded:
         measured = body.fitting_problem or "shows nothing"
         return Outcome("fail", measured, limit, ADVICE, strain=np.inf)
+    if kind not in STANDING:
+        return Outcome("pass", "not needed here: its columns ask for no axes", "nothing")
     return untold(f"no movements recorded: not measured: {LOST[kind]}", limit, ADVICE)
 
 

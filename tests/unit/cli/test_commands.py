@@ -56,6 +56,10 @@ def test_metrics_are_listed(command):
     for metric in listed:
         assert f"{metric['name']} [{metric['unit'] or '1'}], definition {metric['number']}" in shown
         assert metric["definition"] in shown
+        assert f"{metric['definition']}\n    sensors: {' and '.join(metric['places'])}\n" in shown
+    places = {metric["name"]: metric["places"] for metric in listed}
+    assert places["contact_time_s"] == ["skate"]
+    assert places["knee_flexion_max_deg"] == ["shank", "thigh"]
 
 
 GOOD = SensorReport("left.csv", run="run-1", place="left_skate", rate_hz=500.0, bandwidth_hz=float("nan"))
