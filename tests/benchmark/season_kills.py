@@ -1,11 +1,10 @@
 """`season add` killed at any moment: python -m tests.benchmark.season_kills [--kills 1000] [--seed 1]
 
-A process adds results folders of three athletes, two dates each, over and over, each time another variant (a correction), and
-says so after every one that the command reported as done. It is killed (SIGKILL) a random time, up to that of one more, after none to two of
-these reports. Then: the store
-holds together (integrity check, foreign keys, counted rows), and each session is the last variant that was reported, or the one
-that was being added, value by value, at the revision that this takes. A new store every ten kills, so that kills fall
-into its making too. Prints one line of JSON.
+A process adds results folders of three athletes, two dates each, over and over, each time another variant (a correction),
+and says so after every one that the command reported as done. It is killed (SIGKILL) a random time, up to that of one more,
+after none to two of these reports. Then: the store holds together (integrity check, foreign keys, counted rows), and each
+session is the last variant that was reported, or the one that was being added, value by value, at the revision that
+this takes. A new store every ten kills, so that kills fall into its making too. Prints one line of JSON.
 """
 
 import argparse
@@ -154,6 +153,7 @@ def kill_often(kills, seed):
             seen["half"] += None in state.values()
             seen["one_more"] += state == one_more != wanted
             seen["lost"] += state not in (wanted, one_more)
+            state = {number: there for number, there in state.items() if there is not None}
             first += done + (state == one_more)
     return seen
 
