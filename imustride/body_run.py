@@ -20,7 +20,7 @@ from imustride.recording import stretches
 from imustride.registry import methods
 from imustride.segments import Body, Fitting, Lengths, Segment
 from imustride.synchronisation.activity import activity_lag_s
-from imustride.synchronisation.shocks import synchronise
+from imustride.synchronisation.dulled import join_dulled
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,26 +37,14 @@ if TYPE_CHECKING:
 QUIET_RATE_SD_RAD_S = np.radians(10.0)
 QUIET_ACCELERATION_SD_M_S2 = 1.0
 SHORTEST_STANCE_S = 0.8
-# Heels dropped on the ice shake a wrist or the head with a hundredth of what they do to the skates (common practice,
-# no source); nothing else is as sharp while the skater stands.
-SMALLEST_SHOCK_M_S2 = 0.8
 USUAL_STRIDE_S = 0.8
-# Later than at the skates, and how well that is known [s]: the transient of a heel strike runs up to the head within some
-# 10 ms (Light, McLellan and Klenerman 1980, J. Biomech. 13:477-480, from memory); lower places in proportion to their height.
-SHOCK_LATER_S = {
-    "shank": 0.002,
-    "thigh": 0.004,
-    "pelvis": 0.006,
-    "wrist": 0.008,
-    "trunk": 0.008,
-    "head": 0.010,
-}
-SHOCK_LATER_SD = 0.5  # of that delay (common practice, no source)
 # A leg's segment turns fast when its own foot swings: the correlation with the other foot is lower by far
 # (measured on simulated runs, DEVELOPERS). Cosine of the angle from the lane beyond which a segment faces backwards.
-CLEARLY_MORE_ALIKE = 0.2
+CLEARLY_MORE_ALIKE, BACKWARDS = 0.2, -0.2
 ALIKE_HZ = 100.0
-BACKWARDS = -0.2
+SEGMENT_COLUMNS = [
+    "run", "place", "clock_sd_s", "upright", "forward_sd_deg", "movements", "heading_sd_deg", "problem"
+]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -190,25 +178,14 @@ def joined(recording: Recording, frame: RunFrame, settings: Settings) -> Clock:
     lag_s = activity_lag_s(skate, recording)
     begin_s, end_s = frame.cut.motion_s
     motion = Cut((begin_s - lag_s, begin_s - lag_s), (begin_s - lag_s, end_s - lag_s))
-    clocks = synchronise(
-        {skate.place: skate, recording.place: recording},
-        {skate.place: frame.cut, recording.place: motion},
-        skate.place,
-        replace(settings.shocks, smallest_shock_m_s2=SMALLEST_SHOCK_M_S2),
-    )
-    if not clocks[recording.place].joined:
+    clock = join_dulled(skate, recording, (frame.cut, motion), settings.shocks, kind_of(recording.place))
+    if not clock.joined:
         message = (
             f"{recording.place}: no shock was shared with the skates, its clock is not joined; wanted two sharp drops of "
             "both heels before the start"
         )
         raise SignalQualityError(message)
-    return delayed(clocks[recording.place], SHOCK_LATER_S[kind_of(recording.place)])
-
-
-def delayed(clock: Clock, later_s: float) -> Clock:
-    """Return a clock joined by shocks that arrived later than those it was joined to."""
-    sd_s = float(np.hypot(clock.sd_s, SHOCK_LATER_SD * later_s))
-    return replace(clock, offset_s=clock.offset_s + later_s, sd_s=sd_s)
+    return clock
 
 
 def through(outer: Clock, inner: Clock) -> Clock:
@@ -362,10 +339,7 @@ def segments_table(runs: Mapping[str, Body]) -> pd.DataFrame:
                 }
             )
         rows += [{"run": run, "place": place, "problem": problem} for place, problem in body.problems.items()]
-    columns = (
-        "run", "place", "clock_sd_s", "upright", "forward_sd_deg", "movements", "heading_sd_deg", "problem"
-    )  # fmt: skip
-    return pd.DataFrame(rows, columns=list(columns))
+    return pd.DataFrame(rows, columns=SEGMENT_COLUMNS)
 
 
 def finite(value: float) -> float:
