@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from imustride.errors import FileFormatError
 from imustride.exporting.swap import repair, swapped_in
 from imustride.preparing.kit import no_kit, read_kit
+from imustride.preparing.movements import kind_of
 from imustride.preparing.plan import plan_day, worn_by
 from imustride.preparing.roster import read_roster
 from imustride.preparing.session_text import content, gates_text, toml_text
@@ -154,8 +155,8 @@ def is_same(folder: Path, text: str, session: PlannedSession) -> bool:
         return False
     return all(
         (folder / log.target).is_file() and (folder / log.target).stat().st_size == log.source.stat().st_size
-        for run in session.runs
-        for log in run.logs.values()
+        for entry in session.recordings
+        for log in entry.logs.values()
     ) and all(
         not run.row.gates
         or (folder / run.row.run / "gates.csv").read_text(encoding="utf-8") == gates_text(run.row.gates)
@@ -164,7 +165,7 @@ def is_same(folder: Path, text: str, session: PlannedSession) -> bool:
 
 
 def _fill(folder: Path, session: PlannedSession, text: str, notes: set[str], *, link: bool) -> None:
-    for run in session.runs:
+    for run in session.recordings:
         for log in run.logs.values():
             target = folder / log.target
             if target.exists():  # one log of several runs
@@ -237,7 +238,8 @@ def sheet_text(plan: Plan) -> str:
     for session in plan.sessions:
         rows = [run.row for run in session.runs]
         runs = tuple((row.run, f"{row.begin:%H:%M}", row.start_foot or "") for row in rows)
-        lines.append(Line(rows[0].athlete, worn_by(rows), runs))
+        moved = ", ".join(f"{entry.row.begin:%H:%M}" for entry in session.movements)
+        lines.append(Line(rows[0].athlete, worn_by(rows), runs, moved))
     days = [f"{day}" for day in sorted({row.begin.date() for row in plan.rows})]
     protocols = {row.protocol or "" for row in plan.rows}
     return sheet_page(
@@ -259,6 +261,13 @@ def as_data(prepared: Prepared) -> dict[str, Any]:
                     "gates": [list(gate) for gate in run.row.gates],
                 }
                 for run in session.runs
+            ],
+            "movements": [
+                {
+                    "kind": kind_of(entry.row),
+                    "files": {place: log.source for place, log in entry.logs.items()},
+                }
+                for entry in session.movements
             ],
         }
         for session in prepared.plan.sessions

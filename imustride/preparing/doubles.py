@@ -31,12 +31,15 @@ def double_problems(name: str, rows: Sequence[Row]) -> list[str]:
 
 def _codes(name: str, rows: Sequence[Row]) -> Iterator[str]:
     """Two people with one code show by what the list says of them; codes must differ by more than case."""
+    lengths: dict[tuple[str, str], dict[float, Row]] = {}
     spellings: dict[str, dict[str, Row]] = {}
     consents: dict[str, dict[str, Row]] = {}
     for row in rows:
         spellings.setdefault(row.athlete.casefold(), {}).setdefault(row.athlete, row)
         if row.consent is not None:
             consents.setdefault(row.athlete, {}).setdefault(row.consent, row)
+        for column, length_m in row.body.items():
+            lengths.setdefault((row.athlete, column), {}).setdefault(length_m, row)
     for found in spellings.values():
         if len(found) > 1:
             lines = _listed(row.line for row in found.values())
@@ -48,6 +51,11 @@ def _codes(name: str, rows: Sequence[Row]) -> Iterator[str]:
                 f"{name}, lines {lines}: code {code} has consent by {' and '.join(given)}; wanted one; are these two "
                 "people with one code?"
             )
+    for (code, column), measured in lengths.items():
+        if len(measured) > 1:
+            lines = _listed(row.line for row in measured.values())
+            told = " and ".join(f"{length_m:g}" for length_m in measured)
+            yield f"{name}, lines {lines}: code {code} has {column} {told}; wanted one"
 
 
 def _runs(name: str, rows: Sequence[Row]) -> Iterator[str]:

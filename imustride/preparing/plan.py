@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from imustride.constants import PLACES, SIDES
 from imustride.preparing.doubles import double_problems
 from imustride.preparing.kit import FIELD
+from imustride.preparing.movements import at_boards, is_movements, movement_problems, without_movements
 from imustride.session_checks import is_inside, split_group
 
 if TYPE_CHECKING:
@@ -42,10 +43,16 @@ class PlannedRun:
 
 @dataclass(frozen=True, slots=True)
 class PlannedSession:
-    """The runs of one athlete with the same sensors, surface, protocol and conditions."""
+    """The runs of one athlete with the same sensors, surface, protocol and conditions, and movements at the boards."""
 
     name: str
     runs: tuple[PlannedRun, ...]
+    movements: tuple[PlannedRun, ...] = ()
+
+    @property
+    def recordings(self) -> tuple[PlannedRun, ...]:
+        """Everything recorded: movements, then runs."""
+        return (*self.movements, *self.runs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +65,13 @@ class Plan:
     notes: tuple[str, ...]
 
     def session_of(self, row: Row) -> str:
-        """Name of the session that a line of the list belongs to."""
-        return next(
-            session.name for session in self.sessions if any(run.row.line == row.line for run in session.runs)
+        """Name of the session that a line of the list belongs to, the first of several; empty for a line without one."""
+        mine = (
+            session.name
+            for session in self.sessions
+            if any(entry.row.line == row.line for entry in session.recordings)
         )
+        return next(mine, "")
 
 
 def plan_day(roster: Roster, kit: Kit, logs: Path | None) -> Plan:
@@ -80,22 +90,28 @@ def plan_day(roster: Roster, kit: Kit, logs: Path | None) -> Plan:
         With the problems of the list first.
     """
     problems, notes = list(roster.problems), list(roster.notes)
-    rows = with_start_feet(named_runs(consented(roster.rows)))
-    problems += double_problems(roster.name, rows)
+    rows = with_start_feet(named_runs(measured(consented(roster.rows))))
+    runs_of = grouped([row for row in rows if not is_movements(row)])
+    moved = at_boards(rows, runs_of)
+    problems += double_problems(roster.name, rows) + movement_problems(roster.name, rows, moved)
     if logs is not None:
         problems += _kit_problems(roster.name, rows, kit)
-    notes += _hurried(rows, kit.changeover_min) + _unconsented(rows)
+    notes += _hurried(rows, kit.changeover_min) + _unconsented(rows) + without_movements(runs_of, moved)
     sessions = []
-    for name, group in grouped(rows).items():
-        if logs is None:
-            sessions.append(PlannedSession(name, tuple(PlannedRun(row, {}) for row in group)))
-            continue
-        runs, wrong = _with_logs(roster.name, group, kit, logs)
-        sessions.append(PlannedSession(name, runs))
-        problems += wrong
+    for name, group in runs_of.items():
+        planned = []
+        for mine in (group, moved[name]):
+            found, wrong = (
+                (tuple(PlannedRun(row, {}) for row in mine), [])
+                if logs is None
+                else _with_logs(roster.name, mine, kit, logs)
+            )
+            planned.append(found)
+            problems += wrong
+        sessions.append(PlannedSession(name, *planned))
     if logs is not None:
         problems += _shared_files(roster.name, sessions)
-        if rows and not any(run.logs for session in sessions for run in session.runs):
+        if rows and not any(entry.logs for session in sessions for entry in session.recordings):
             notes.append("not one log was found; before the test, --sheet-only makes the list and the sheet")
     return Plan(tuple(sessions), rows, tuple(dict.fromkeys(problems)), tuple(dict.fromkeys(notes)))
 
@@ -124,14 +140,25 @@ def consented(rows: Sequence[Row]) -> tuple[Row, ...]:
     return tuple(replace(row, consent=row.consent or given.get(row.athlete)) for row in rows)
 
 
+def measured(rows: Sequence[Row]) -> tuple[Row, ...]:
+    """Let the lengths that one line of an athlete names hold for the others."""
+    known: dict[str, dict[str, float]] = {}
+    for row in reversed(rows):
+        known.setdefault(row.athlete, {}).update(row.body)
+    return tuple(replace(row, body=known[row.athlete] | row.body) for row in rows)
+
+
 def with_start_feet(rows: Sequence[Row]) -> tuple[Row, ...]:
     """Let every athlete start with the left and the right foot in turn, every other athlete with the right first.
 
-    A foot that the list names stays, and the next run takes the other one.
+    A foot that the list names stays, and the next run takes the other one. Movements start on none.
     """
     last: dict[str, str] = {}
     decided = []
     for row in rows:
+        if is_movements(row):
+            decided.append(replace(row, start_foot=None))
+            continue
         first = SIDES[len(last) % 2]
         usual = _other(last[row.athlete]) if row.athlete in last else first
         foot = row.start_foot or usual
@@ -311,7 +338,7 @@ def _shared_files(name: str, sessions: Sequence[PlannedSession]) -> list[str]:
     """One part of a log cannot be two runs."""
     used: dict[tuple[Path, str | None], list[tuple[Row, str]]] = {}
     for session in sessions:
-        for run in session.runs:
+        for run in session.recordings:
             for place, log in run.logs.items():
                 used.setdefault((log.source.resolve(), log.group), []).append((run.row, place))
     return [
@@ -319,7 +346,9 @@ def _shared_files(name: str, sessions: Sequence[PlannedSession]) -> list[str]:
         f"({place}) and {second.athlete} {second.run} ({other}); wanted a file each, or start_s and end_s that part it"
         for (source, _), users in used.items()
         for (first, place), (second, other) in pairwise(users)
-        if first.line == second.line or not _apart(first, second)
+        # Movements of one line may serve two sessions.
+        if (first.line, place) != (second.line, other)
+        and (first.line == second.line or not _apart(first, second))
     ]
 
 

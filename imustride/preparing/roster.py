@@ -27,6 +27,13 @@ PLAIN = frozenset(
     {"date", "time", "end_time", "athlete", "run", "start_foot", "consent", "surface", "protocol"}
     | {"start_s", "end_s", "remark"}
 )
+# Of `[body]` in a session file, hip to knee and knee to ankle: shortest and longest [m] of people who skate (common
+# practice, no source); what lies outside is another unit, or a slip of the pen.
+SEGMENT_M = (0.2, 0.7)
+LENGTHS_M = {
+    "height_m": (0.9, 2.4),
+    **{f"{side}_{segment}_m": SEGMENT_M for side in SIDES for segment in ("thigh", "shank")},
+}
 BY_PLACE = {f"{place}_{what}": (place, what) for place in PLACES for what in ("device", "file")}
 NEEDED = ("time", "athlete")
 PERSONAL = ("name", "surname", "birth", "mail", "phone")
@@ -54,6 +61,8 @@ class Row:
     start_s, end_s : float or None
         Cut of the run, on the clock of the first sensor.
     conditions : dict of str to str
+    body : dict of str to float
+        Height and lengths of the leg's segments [m].
     """
 
     line: int
@@ -71,6 +80,7 @@ class Row:
     start_s: float | None
     end_s: float | None
     conditions: dict[str, str] = field(default_factory=dict)
+    body: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +111,7 @@ def read_roster(
     FileFormatError
         If the file cannot be read as a list at all. What is wrong with its lines is in `problems`.
     """
-    table = read_table(path, PLAIN | BY_PLACE.keys(), delimiter, encoding)
+    table = read_table(path, PLAIN | BY_PLACE.keys() | LENGTHS_M.keys(), delimiter, encoding)
     problems = _header_problems(path.name, table.header, date)
     if problems:
         return Roster(path.name, (), tuple(problems), table.notes)
@@ -126,7 +136,9 @@ def _header_problems(name: str, header: list[str], date: dt.date | None) -> list
         for column in sorted({column for column in header if header.count(column) > 1})
     ]
     for column in dict.fromkeys(header):
-        if column in PLAIN or column in BY_PLACE or GATE.fullmatch(column) or CONDITION.fullmatch(column):
+        if column in PLAIN or column in BY_PLACE or column in LENGTHS_M:
+            continue
+        if GATE.fullmatch(column) or CONDITION.fullmatch(column):
             continue
         if any(word in column for word in PERSONAL):
             found.append(
@@ -191,6 +203,7 @@ class _Line:
                 for column, cell in self.cells.items()
                 if (match := CONDITION.fullmatch(column)) and self._printable(column)
             },
+            body=self._body(),
         )
         return row if len(self.problems) == before else None
 
@@ -211,6 +224,16 @@ class _Line:
         if start_s is not None and end_s is not None and start_s >= end_s:
             self._wrong("end_s", self.cells["end_s"], f"a time behind start_s {start_s:g}")
         return start_s, end_s
+
+    def _body(self) -> dict[str, float]:
+        found = {}
+        for column, (least_m, most_m) in LENGTHS_M.items():
+            length_m = self._number(column)
+            if length_m is not None and least_m <= length_m <= most_m:
+                found[column] = length_m
+            elif length_m is not None:
+                self._wrong(column, repr(self.cells[column]), f"metres, {least_m:g} to {most_m:g}")
+        return found
 
     def _wrong(self, column: str | None, found: str, wanted: str) -> None:
         place = self.where if column is None else f"{self.where}, {column}"

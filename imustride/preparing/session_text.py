@@ -7,6 +7,7 @@ import math
 import os
 from typing import TYPE_CHECKING, Any
 
+from imustride.preparing.movements import kind_of
 from imustride.preparing.plan import worn_by
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from imustride.preparing.kit import Kit
-    from imustride.preparing.plan import PlannedSession
+    from imustride.preparing.plan import PlannedRun, PlannedSession
 
 FILE_OPTIONS = ("rate_hz", "delimiter", "decimal", "encoding")
 
@@ -43,11 +44,12 @@ def content(session: PlannedSession, kit: Kit, folder: Path) -> dict[str, Any]:
         "consent": row.consent,
         **{key: shared.get(key) for key in ("latitude_deg", *FILE_OPTIONS)},
         "conditions": conditions,
+        "body": row.body,
         "columns": shared.get("columns", {}),
         "units": shared.get("units", {}),
     }
     sensors = []
-    for place, device in worn_by([run.row for run in session.runs]).items():
+    for place, device in worn_by([entry.row for entry in session.recordings]).items():
         entry = kit.sensor(place, device)
         calibration = kit.calibration(device, row.begin.date())
         if calibration is not None:
@@ -57,16 +59,20 @@ def content(session: PlannedSession, kit: Kit, folder: Path) -> dict[str, Any]:
     for run in session.runs:
         entry = {
             "name": run.row.run,
-            "files": {
-                place: log.target + (f"#{log.group}" if log.group else "") for place, log in run.logs.items()
-            },
+            "files": _files(run),
             "gates": f"{run.row.run}/gates.csv" if run.row.gates else None,
             "start_s": run.row.start_s,
             "end_s": run.row.end_s,
         }
         runs.append({key: value for key, value in entry.items() if value is not None})
     kept = {key: value for key, value in found.items() if value not in ({}, None)}
-    return {**kept, "sensors": sensors, "runs": runs}
+    movements = [{"kind": kind_of(entry.row), "files": _files(entry)} for entry in session.movements]
+    moved = {"movements": movements} if movements else {}
+    return {**kept, "sensors": sensors, "runs": runs, **moved}
+
+
+def _files(entry: PlannedRun) -> dict[str, str]:
+    return {place: log.target + (f"#{log.group}" if log.group else "") for place, log in entry.logs.items()}
 
 
 def toml_text(content: Mapping[str, Any]) -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from imustride import __version__
-from imustride.report.check import SAFETY
+from imustride.constants import SKATES
+from imustride.report.check import safety
 from imustride.report.pages import page_environment
 
 if TYPE_CHECKING:
@@ -21,15 +23,31 @@ BEFORE_EACH = (
     "Stand still on flat blades behind the first gate for 3 s or more; start foot as listed.",
     "Sprint, glide, stop, stand still, both heels twice again. Look for debris. Keep or repeat?",
 )
+# Where sensors are worn on the body: what shows how they sit.
+MOVEMENTS = (
+    "Straps tight, logs started, at the boards: stand straight for 3 s, legs straight, arms hanging, trunk upright, eyes ahead.",
+    "Two slow squats: hips back, trunk forward, knees over the feet; stand for 2 s.",
+    "Two turns of the trunk, left and right; stand for 2 s.",
+    "Two swings of both arms, forward and back; stand for 2 s. Stop the logs: a recording of its own.",
+    "Later in every run: arms and head still in the 3 s before the start; heels so sharp that the head feels them.",
+)
+# A column for each of so many places; of more, one column of all sensors, about so many beside each other.
+COLUMNS, IN_A_ROW = 4, 4
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One athlete's line: code, sensors by place, and for each run its name, clock time and start foot."""
+    """One athlete's line: code, sensors by place, for each run its name, clock time and start foot; when it moves first."""
 
     athlete: str
     sensors: dict[str, str]
     runs: tuple[tuple[str, str, str], ...]
+    movements: str = ""
+
+    @property
+    def on_body(self) -> bool:
+        """Whether more than skates is worn."""
+        return not set(self.sensors) <= set(SKATES)
 
 
 def sheet_page(date: str, protocol: str, lines: Sequence[Line]) -> str:
@@ -44,6 +62,8 @@ def sheet_page(date: str, protocol: str, lines: Sequence[Line]) -> str:
     lines : sequence of Line
     """
     places = list(dict.fromkeys(place for line in lines for place in line.sensors))
+    body = any(line.on_body for line in lines)
+    count = height(lines)
     return (
         page_environment()
         .get_template("sheet.html.j2")
@@ -54,13 +74,21 @@ def sheet_page(date: str, protocol: str, lines: Sequence[Line]) -> str:
             lines=lines,
             places=places,
             columns=max((len(line.runs) for line in lines), default=0),
-            safety=SAFETY,
+            safety=safety(places),
             before_each=BEFORE_EACH,
-            size_pt=size_pt(len(lines)),
-            fits=len(lines) <= SIZES[-1][0],
+            movements=MOVEMENTS if body else (),
+            together=len(places) > COLUMNS,
+            size_pt=size_pt(count),
+            fits=count <= SIZES[-1][0],
             version=__version__,
         )
     )
+
+
+def height(lines: Sequence[Line]) -> int:
+    """How many lines of text a table of these athletes takes, counted in lines of two sensors."""
+    table = sum(max(1, math.ceil(len(line.sensors) / IN_A_ROW)) for line in lines)
+    return table + (len(MOVEMENTS) if any(line.on_body for line in lines) else 0)
 
 
 def size_pt(count: int) -> float:

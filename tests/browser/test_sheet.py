@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from imustride.constants import PLACES
 from imustride.report.sheet import SIZES, Line, sheet_page
 from tests.browser.printing import PAPERS_IN, print_to_pdf
 
@@ -33,6 +34,15 @@ def pages(browser, tmp_path, content, paper):
 @pytest.mark.parametrize(("count", "runs"), [(1, 1), *((most, 3) for most, _ in SIZES), (20, 4)])
 def test_it_prints_on_one_page(browser, tmp_path, paper, count, runs):
     assert pages(browser, tmp_path, sheet_page(DAY, "sprint-100ft", lines(count, runs)), paper) == 1
+
+
+@pytest.mark.parametrize("paper", PAPERS_IN)
+@pytest.mark.parametrize(("count", "worn"), [(1, 11), (6, 11), (10, 11), (12, 3)])
+def test_with_sensors_on_the_body_it_still_prints_on_one_page(browser, tmp_path, paper, count, worn):
+    content = sheet_page(DAY, "sprint-100ft", lines(count, 3, PLACES[:worn]))
+    assert "Two slow squats" in content
+    assert "Too many athletes" not in content
+    assert pages(browser, tmp_path, content, paper) == 1
 
 
 def test_more_than_fits_is_told(browser, tmp_path):

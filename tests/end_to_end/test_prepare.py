@@ -197,6 +197,49 @@ def test_a_kit_that_lacks_what_a_session_needs_is_named(prepare, evening):
     assert "gone.toml' of S041 is missing" in err
 
 
+BODY = ("left_shank", "left_thigh", "head")
+BODY_KIT = (
+    KIT.replace("[columns]", 'logs = "{run}/{place}.csv"\n[columns]')
+    + '[[places]]\nplace = "head"\n[[devices]]\ndevice = "S051"\n[[devices]]\ndevice = "S052"\n[[devices]]\ndevice = "S053"\n'
+)
+
+
+def test_a_session_with_sensors_on_the_body_is_prepared_and_its_squats_are_found(command, tmp_path):
+    logs = tmp_path / "logs"
+    assert command("simulate", "--body", "--runs", "1", "--seed", "79", "--out", logs, "-q")[0] == 0
+    places = ("left_skate", "right_skate", *BODY)
+    header = ",".join(["date,time,athlete,consent,run,height_m", *(f"{place}_device" for place in places)])
+    devices = "S041,S042,S051,S052,S053"
+    (tmp_path / "kit.toml").write_text(BODY_KIT)
+    (tmp_path / "list.csv").write_text(
+        f"{header}\n2026-10-03,18:00,A07,self,movements,1.71,{devices}\n2026-10-03,18:05,A07,self,run-1,,{devices}\n"
+    )
+    status, out, err = command(
+        "prepare", tmp_path / "list.csv", "--logs", logs, "--out", tmp_path / "out", "--json"
+    )
+    assert status == 0, err
+    (planned,) = json.loads(out)["sessions"]
+    assert [entry["kind"] for entry in planned["movements"]] == ["all"]
+    folder = tmp_path / "out" / "2026-10-03-A07"
+    found = read_session(folder)
+    assert (found.body.height_m, len(found.runs), len(found.sensors)) == (1.71, 1, 5)
+    sheet = (tmp_path / "out" / "sheet.html").read_text()
+    assert "Two slow squats" in sheet
+    assert "18:00 <span" in sheet
+    status, out, err = command("check", folder, "--json")
+    assert status == 0, err
+    standing = {line["where"]: line for line in json.loads(out)["lines"] if line["check"] == "fitting_axes"}
+    assert set(standing) == set(BODY)
+    assert all(line["verdict"] == "pass" for line in standing.values())
+    assert "movement" in standing["left_shank"]["measured"]
+
+
+def test_a_sheet_without_sensors_on_the_body_is_silent_about_movements(command, tmp_path):
+    out = tmp_path / "out"
+    assert command("prepare", EVENING / "roster.csv", "--sheet-only", "--out", out)[0] == 0
+    assert "squats" not in (out / "sheet.html").read_text()
+
+
 def test_the_calibration_is_found_from_the_session_folder(prepare, evening, tmp_path):
     folder = evening / "calibration" / "S041"
     folder.mkdir(parents=True)
