@@ -66,6 +66,36 @@ def test_mean_directions_are_those_of_scipy():
     assert length == pytest.approx(1 - circvar(angle))
 
 
+def test_mean_direction_of_a_published_example():
+    """Zar, Biostatistical Analysis, example 26.4 (from memory): eight directions, mean 99 degrees, resultant 0.82522."""
+    mean, length = mean_direction_deg(np.array([45.0, 55, 81, 96, 110, 117, 132, 154]))
+    assert mean == pytest.approx(99.0, abs=0.5)
+    assert length == pytest.approx(0.82522, abs=5e-5)
+
+
+def test_knee_flexion_is_independent_of_turn_and_abduction():
+    """Grood and Suntay 1983: the three angles are independent; composed as R_y(f) R_x(a) R_z(r), f comes back."""
+    rng = np.random.default_rng(17)
+    angles = np.column_stack(
+        (rng.uniform(-20, 140, 200), rng.uniform(-25, 25, 200), rng.uniform(-40, 40, 200))
+    )
+    proximal = Rotation.random(200, random_state=3)
+    distal = proximal * Rotation.from_euler("YXZ", angles, degrees=True)
+    found = np.degrees(flexion_rad(proximal.as_matrix(), distal.as_matrix()))
+    np.testing.assert_allclose(found, angles[:, 0], atol=1e-9)
+
+
+@pytest.mark.parametrize("flexion_deg", [0.0, 20.0, 90.0, 130.0])
+def test_the_leg_of_a_bent_knee_obeys_the_law_of_cosines(flexion_deg):
+    """Two rods of published proportions (Drillis and Contini 1966, in Winter: 0.245 and 0.246 of the height)."""
+    both = Rotation.from_euler("Y", [[35.0], [35.0 - flexion_deg]], degrees=True).as_matrix()
+    shank, thigh = both[:1], both[1:]
+    assert np.degrees(flexion_rad(thigh, shank)[0]) == pytest.approx(flexion_deg)
+    leg = 0.245 * thigh[0, :, 2] + 0.246 * shank[0, :, 2]
+    inner = np.radians(180.0 - flexion_deg)
+    assert leg @ leg == pytest.approx(0.245**2 + 0.246**2 - 2 * 0.245 * 0.246 * np.cos(inner))
+
+
 def test_mean_of_directions_around_the_turn():
     """By hand: 170 and -170 degrees have the mean 180, not 0; their resultant is cos 10 degrees."""
     mean, length = mean_direction_deg(np.array([170.0, -170.0, np.nan]))

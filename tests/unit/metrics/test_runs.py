@@ -18,6 +18,7 @@ PUSHES = pd.DataFrame(
         "flags": ["standing_start;first_lift", "standing_start", "", "clipped"],
         "step_time_s": [np.nan, np.nan, 0.25, 0.35],
         "stride_time_s": [np.nan, np.nan, 0.5, 0.75],
+        "arm_push_phase_deg": [90.0, 170.0, 20.0, -170.0],
     }
 )
 GATES = Gates(np.array([0.0, 10.0, 30.48]), np.array([0.0, 2.1, 4.8]))
@@ -25,6 +26,17 @@ GATES = Gates(np.array([0.0, 10.0, 30.48]), np.array([0.0, 2.1, 4.8]))
 
 def row(pushes=PUSHES, gates=GATES):
     return run_row("run-1", "left_skate", pushes, gates, usable=True, reason="")
+
+
+def test_phases_of_the_arm_have_the_mean_of_directions():
+    """By hand: right 170 and -170 degrees point to 180, their resultant is cos 10; the first lift, left, does not count."""
+    found = row()
+    assert found["arm_push_phase_left_deg"] == pytest.approx(20.0)
+    assert found["arm_push_phase_left_alike_ratio"] == pytest.approx(1.0)
+    assert abs(found["arm_push_phase_right_deg"]) == pytest.approx(180.0)
+    assert found["arm_push_phase_right_alike_ratio"] == pytest.approx(np.cos(np.radians(10)))
+    empty = row(PUSHES.assign(arm_push_phase_deg=np.nan))
+    assert np.isnan([empty["arm_push_phase_left_deg"], empty["arm_push_phase_right_alike_ratio"]]).all()
 
 
 def test_rates_are_one_over_the_mean_time_of_both_sides():
