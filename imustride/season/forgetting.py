@@ -58,24 +58,6 @@ def traces(store: Store, athlete: str, archive: Path) -> Traces:
     with store.reading() as connection:
         number = known_athlete(connection, athlete)
         mine = sa.select(t.sessions.c.id).where(t.sessions.c.athlete_id == number)
-        of_runs = sa.select(t.runs.c.id).where(t.runs.c.session_id.in_(mine))
-        counted = {
-            "athletes": t.athletes.c.id == number,
-            "consents": t.consents.c.athlete_id == number,
-            "sessions": t.sessions.c.athlete_id == number,
-            "runs": t.runs.c.session_id.in_(mine),
-            "pushes": t.pushes.c.run_id.in_(of_runs),
-            "symmetry": t.symmetry.c.session_id.in_(mine),
-            "inputs": t.inputs.c.session_id.in_(mine),
-        }
-        rows = {
-            name: int(
-                connection.execute(
-                    sa.select(sa.func.count()).select_from(t.metadata.tables[name]).where(which)
-                ).scalar_one()
-            )
-            for name, which in counted.items()
-        }
         others = sa.select(t.inputs.c.sha256).where(t.inputs.c.session_id.not_in(mine))
         kept = connection.execute(
             sa.select(t.inputs.c.sha256)
@@ -93,12 +75,31 @@ def traces(store: Store, athlete: str, archive: Path) -> Traces:
         )
         return Traces(
             athlete,
-            rows,
+            _count(connection, number, mine),
             tuple(archived_path(archive, digest) for digest in kept),
             tuple(outputs_of(connection, number)),
             tuple(Original(Path(place), digest) for place, digest in seen),
             tuple(backups(store.file)) if store.file else (),
         )
+
+
+def _count(connection: sa.Connection, athlete: int, mine: sa.Select[tuple[int]]) -> dict[str, int]:
+    """Return how many rows of each table are the athlete's; `mine` are the numbers of the sessions."""
+    of_runs = sa.select(t.runs.c.id).where(t.runs.c.session_id.in_(mine))
+    which = {
+        "athletes": t.athletes.c.id == athlete,
+        "consents": t.consents.c.athlete_id == athlete,
+        "sessions": t.sessions.c.athlete_id == athlete,
+        "runs": t.runs.c.session_id.in_(mine),
+        "pushes": t.pushes.c.run_id.in_(of_runs),
+        "symmetry": t.symmetry.c.session_id.in_(mine),
+        "inputs": t.inputs.c.session_id.in_(mine),
+    }
+    counts = {
+        name: sa.select(sa.func.count()).select_from(t.metadata.tables[name]).where(rows)
+        for name, rows in which.items()
+    }
+    return {name: int(connection.execute(count).scalar_one()) for name, count in counts.items()}
 
 
 def delete_athlete(store: Store, athlete: str) -> None:
