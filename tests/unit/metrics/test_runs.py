@@ -113,6 +113,7 @@ def steps():
         "blade_off_s": np.linspace(2.6, LAST_OFF_S, 12),
         "step_time_s": 0.4,
         "stride_time_s": 0.8,
+        "arm_push_phase_deg": np.nan,
         "step_length_m": np.where(order < 6, 1.0, 2.0),
         "step_length_m_sd": 0.01,
     })  # fmt: skip
