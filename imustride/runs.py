@@ -154,7 +154,18 @@ def run_frame(
     stride_s = float(np.nanmedian(np.concatenate([*strides_s, [USUAL_STRIDE_S]])))
     place = f"{side}_skate"
     both = {one: (recordings[f"{one}_skate"], foot.clock) for one, foot in feet.items() if foot.clock.joined}
-    return RunFrame(recordings[place], feet[side].kinematics.cut, clocks[place], path, stride_s, both)
+    cut_ = feet[side].kinematics.cut
+    # The body moves as soon as either foot does.
+    ends_s = [np.asarray(feet[one].clock.reference(feet[one].kinematics.cut.stance_s[1])) for one in both]
+    end_s = min(float(end) for end in clocks[place].own(np.array(ends_s)))
+    return RunFrame(
+        recordings[place],
+        replace(cut_, stance_s=(cut_.stance_s[0], end_s)),
+        clocks[place],
+        path,
+        stride_s,
+        both,
+    )
 
 
 def flag_tracks(pushes: pd.DataFrame, tracks: Sequence[Tracks]) -> None:

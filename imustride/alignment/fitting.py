@@ -35,7 +35,7 @@ class FittingSettings:
 
     least_bend_deg: float = 12.0
     most_off_level_deg: float = 40.0  # between the axis of a bend and the horizontal plane
-    least_line_ratio: float = 3.0  # of the variances of the turning along the axis and across it
+    least_line_ratio: float = 1.5  # of the variances of the turning along the axis and across it
     least_forward_sd_deg: float = 1.5
     worst_forward_sd_deg: float = 12.0
     declared_forward_sd_deg: float = 10.0

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from imustride.metrics.extension import smooth
+from imustride.metrics.limbs import AFTER_OFF_S, GRID_HZ
+from imustride.metrics.smoothing import slope
 from imustride.registry import Metric
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
     from imustride.metrics.view import PushView
-
-# The leg may extend fastest as the blade leaves the ice: an instant known to some 10 ms must not cut that off.
-AFTER_OFF_S = 0.05
 
 
 def measure(view: PushView) -> NDArray[np.float64]:
@@ -25,7 +22,7 @@ def measure(view: PushView) -> NDArray[np.float64]:
         return view.nothing
     knee = limbs.flexion_deg("thigh", "shank")
     deepest_s = limbs.largest(knee, limbs.begin_s, limbs.off_s)[1]
-    extending = -smooth(np.gradient(knee, limbs.time_s), limbs.time_s)
+    extending = -slope(knee, 1 / GRID_HZ)
     return limbs.largest(extending, deepest_s, limbs.off_s + AFTER_OFF_S)[0]
 
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 GRID_HZ = 250.0
+# The leg may extend fastest as the blade leaves the ice: an instant known to some 10 ms must not cut that off.
+AFTER_OFF_S = 0.05
 # Legs are looked at in the contact and a little beyond, the rest over the stride; an event is read between samples.
 LEG, NEAR_S = ("shank", "thigh"), 0.06
 # Beyond this an angle against the lane says little (common practice, no source).
@@ -125,7 +127,7 @@ class Limbs:
         for name, attitude in self.attitude.items():
             if name == "skate":
                 continue
-            begin_s, end_s = (self.begin_s, self.off_s) if name in LEG else stride
+            begin_s, end_s = (self.begin_s, self.off_s + AFTER_OFF_S) if name in LEG else stride
             missing = np.isnan(attitude[:, 0, 0])
             lost |= [missing[span].any() for span in self.spans(begin_s - NEAR_S, end_s + NEAR_S)]
         return lost
