@@ -23,6 +23,12 @@ LOST = {
     "trunk": "lean of the trunk",
     "wrist": "the arm",
 }
+# The long axis alone still shows how far the leg leans and reaches.
+LOST_WITHOUT_SQUATS = {
+    "shank": "inclination of the shank, flexion of the knee",
+    "thigh": "flexion of the knee",
+    "trunk": "lean of the trunk",
+}
 ADVICE = "record standing straight for 3 s with hanging arms, then two slow squats, at the boards (README)"
 
 
@@ -56,7 +62,7 @@ def of_fitting(kind: str, fitting: Fitting, limit: str, limits: CheckLimits) -> 
     if kind not in SQUATS:
         return Outcome("pass", "standing found", limit, value=value, unit="deg")
     if value is None:
-        measured = f"standing found, no squat bends it: not measured: {LOST[kind]}"
+        measured = f"standing found, no squat bends it: not measured: {LOST_WITHOUT_SQUATS[kind]}"
         return Outcome("warn", measured, limit, ADVICE, strain=1.5)
     verdict, strain = graded(value, limits.forward_sd_deg)
     bends = f"{fitting.movements} movement{'' if fitting.movements == 1 else 's'}"

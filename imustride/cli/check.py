@@ -60,7 +60,8 @@ def check(
     """Check every sensor of a SESSION, or of single files: pass, warn or fail, and what to do.
 
     Rate, jitter, gaps, range, clipping, bandwidth, noise, gravity, gyroscope, axes, tilt, tight mounting, calibration, left
-    and right, shared shocks, clocks, end of the log, protocol. Exit status 3 where something failed; warnings pass.
+    and right, shared shocks, clocks, end of the log, protocol; off the skates standing and squats, place, joined to the skates.
+    What several sensors have in common is one line; --json has one a sensor. Exit status 3 where something failed; warnings pass.
     """
     from imustride import fitting as wiring
 

@@ -60,7 +60,7 @@ def test_a_skate_is_not_asked(sensor, limits, name):
 STANDING = {
     "squats askew": ("left_shank", fitting(8.0), "warn", "forward axis to 8.0 deg"),
     "squats far askew": ("left_shank", fitting(20.0), "fail", "forward axis to 20.0 deg"),
-    "no squat": ("right_thigh", fitting(np.inf, 0), "warn", "no squat bends it: not measured: angles of knee"),
+    "no squat": ("right_thigh", fitting(np.inf, 0), "warn", "no squat bends it: not measured: flexion of the knee"),
     "declared": ("trunk", fitting(10.0, 0), "warn", "as declared, no squat bends it"),
     "upside down": ("pelvis", fitting(problem="+z is upside down; turn the sensor"), "fail", "+z is upside down"),
 }  # fmt: skip
