@@ -131,8 +131,7 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
     stance = quiet_span(recording, from_skate.own(np.array(frame.cut.stance_s)))
     if stance is None:
         message = (
-            f"{recording.place}: it moved, or was not logged, while the feet stood still before the start; stand quietly for "
-            "3 s"
+            f"{recording.place}: it moved, or was not logged, while the feet stood still; stand so for 3 s"
         )
         raise SignalQualityError(message)
     stop_s = frame.cut.stop_s
@@ -143,6 +142,7 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
         recording.rate_hz,
         Rest(stance, stop, ~recording.measured),
     )
+    recording = replace(recording, measured=followed(recording, stance))
     force = matrices_on(earth_from_sensor, recording.acceleration_m_s2)
     force[:, 2] -= np.linalg.norm(recording.acceleration_m_s2[stance].mean(axis=0))
     clock = through(frame.clock, from_skate)
@@ -163,7 +163,7 @@ def segment_of(recording: Recording, frame: RunFrame, fitting: Fitting | None, s
         recording.rate_hz,
         lane_from_segment,
         force @ lane_from_earth.T,
-        followed(recording, stance),
+        recording.measured,
         replace(fitting, problem=problem),
         heading.sd_rad,
     )
@@ -245,12 +245,13 @@ def heading_of(
     end_s = recording.start_s + (len(recording.measured) - 1) / rate_hz
     time_s = np.arange(0.0, end_s - start_s, settings.heading.step_s)
     place = np.minimum(np.round(time_s * rate_hz).astype(int), len(velocity) - 1)
+    speed = speed_at(np.asarray(clock.reference(start_s + time_s)), frame)
     return fit_heading(
         velocity[place],
         time_s,
-        speed_at(np.asarray(clock.reference(start_s + time_s)), frame),
+        np.where(recording.measured[stance.stop :][place], speed, np.nan),
         frame.stride_s,
-        None if stop is None else (stop.start - stance.stop) / rate_hz,
+        (stop.start - stance.stop) / rate_hz if stop is not None and recording.measured[stop].all() else None,
         settings.heading,
     )
 

@@ -206,6 +206,24 @@ def test_a_hole_in_the_stance_leaves_the_longer_part_of_it(frame):
     assert off_deg(body.segments["pelvis"], MIDDLE_S).max() < 2.0
 
 
+@pytest.mark.parametrize(("lasts_s", "lost"), [(0.05, False), (0.4, True)])
+def test_behind_a_hole_in_which_its_turn_is_lost_nothing_is_told(frame, lasts_s, lost):
+    """It turns by some 140 degrees a second: of 0.4 s a fifth of 56 degrees is too much to guess, of 0.05 s 1.4 are not."""
+    whole = logged("pelvis")
+    hole = (whole.time_s > 10.0) & (whole.time_s < 10.0 + lasts_s)
+    turning = whole.angular_velocity_rad_s.copy()
+    inside = np.flatnonzero(hole)
+    edges = turning[[inside[0] - 1, inside[-1] + 1]]
+    turning[hole] = edges[0] + np.linspace(0, 1, len(inside))[:, None] * (edges[1] - edges[0])
+    holed = replace(whole, measured=~hole, angular_velocity_rad_s=turning)
+    segment = found(frame, holed, fittings={"pelvis": well(SEATED[0])}).segments["pelvis"]
+    assert off_deg(segment, MIDDLE_S[MIDDLE_S < 9.9]).max() < 2.5
+    after = MIDDLE_S[MIDDLE_S > 10.5]
+    seen = segment.attitude(np.asarray(RUN_FROM_SKATE.reference(after)))
+    assert np.isnan(seen).all() == lost
+    assert np.isfinite(seen).all() == (not lost)
+
+
 def test_without_a_path_nobody_knows_the_heading_and_the_tilt_stays(frame):
     body = found(replace(frame, path=None), logged("trunk"), fittings={"trunk": well(SEATED[0])})
     segment = body.segments["trunk"]
