@@ -2,6 +2,7 @@ import json
 import subprocess
 import sys
 
+import click
 import pytest
 
 from imustride import __version__, inspection
@@ -10,8 +11,18 @@ from imustride.cli.boundary import commands
 from imustride.cli.talk import columns
 from imustride.inspection.report import Finding, SensorReport
 
-LEAVES = [name for name in sorted(commands.commands) if name != "calibrate"]
-LEAVES += [f"calibrate {name}" for name in calibrate.COMMANDS]
+
+def leaves(group, *words):
+    """Every command below a group, by its words."""
+    for name in sorted(group.list_commands(None)):
+        command = group.get_command(None, name)
+        if isinstance(command, click.Group):
+            yield from leaves(command, *words, name)
+        else:
+            yield " ".join((*words, name))
+
+
+LEAVES = list(leaves(commands))
 
 
 @pytest.mark.parametrize("flag", ["-h", "--help"])
