@@ -12,6 +12,7 @@ from imustride import __version__
 from imustride.cli.analyse import analyse
 from imustride.cli.calibrate import calibrate
 from imustride.cli.check import check
+from imustride.cli.export import export
 from imustride.cli.failures import FAILURES, report
 from imustride.cli.inspecting import inspect
 from imustride.cli.metrics import metrics
@@ -36,7 +37,7 @@ def commands() -> None:
     """
 
 
-for command in (analyse, inspect, prepare, check, calibrate, season, simulate, metrics):
+for command in (analyse, inspect, prepare, check, calibrate, season, export, simulate, metrics):
     commands.add_command(command)
 
 
