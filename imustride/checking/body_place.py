@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from imustride.checking.limits import CheckLimits
     from imustride.checking.view import SensorView
 
+OTHER = {"left": "right", "right": "left"}
 # Places of which the run shows whether they are worn there: a leg moves with its own foot, shank and thigh tip opposite ways.
 TOLD = ("shank", "thigh", "pelvis", "trunk")
 
@@ -33,7 +34,7 @@ def judge(view: SensorView, limits: CheckLimits) -> Outcome | None:  # noqa: ARG
     axes = body.fitting is not None and body.fitting.movements > 0
     if not side and not axes:
         return untold("no squats to tell by", limit)
-    measured = f"moves with the {side} foot" if side else ""
+    measured = f"does not move with the {OTHER[side]} foot" if side else ""
     tipped = "tips as declared in squats" if axes else "no squats to tell shank from thigh"
     return Outcome("pass", ", ".join(part for part in (measured, tipped) if part), limit)
 

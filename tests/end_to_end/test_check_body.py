@@ -156,7 +156,7 @@ def test_without_movements_it_is_said_what_is_not_measured(body, command, told):
     assert standing["left_shank"]["verdict"] == "not told"
     assert "not measured: angles of shank, knee and leg" in standing["left_shank"]["measured"]
     assert standing["pelvis"]["verdict"] == "pass"
-    assert told("body_place")[1]["left_thigh"]["measured"].startswith("moves with the left foot")
+    assert told("body_place")[1]["left_thigh"]["measured"].startswith("does not move with the right foot")
     assert "NOT FIT" not in command("check", body)[1]
 
 

@@ -113,7 +113,7 @@ def test_without_squats_a_leg_still_tells_its_side_and_the_trunk_nothing(worn, l
     said = CHECKS["body_place"].judge(worn("left_shank", facts), limits)
     assert (said.verdict, said.measured) == (
         "pass",
-        "moves with the left foot, no squats to tell shank from thigh",
+        "does not move with the right foot, no squats to tell shank from thigh",
     )
     assert CHECKS["body_place"].judge(worn("trunk", facts), limits).verdict == "not told"
 
