@@ -314,7 +314,7 @@ def moves_alike(one: Recording, clock: Clock, other: Recording, other_clock: Clo
         np.interp(each.own(times_s), recording.time_s, shaken_m_s2(recording))
         for recording, each in ((one, clock), (other, other_clock))
     ]
-    return float(np.corrcoef(shaking)[0, 1]) if len(times_s) > 2 else 0.0
+    return float(np.asarray(np.corrcoef(shaking))[0, 1]) if len(times_s) > 2 else 0.0
 
 
 def shaken_m_s2(recording: Recording) -> NDArray[np.float64]:
