@@ -1,9 +1,8 @@
-"""A figure as a piece of a page: vector graphics inline, the same bytes for the same picture."""
+"""How every picture looks, and its bytes as a file: always the same for the same picture."""
 
 from __future__ import annotations
 
 import io
-import re
 import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -89,67 +88,6 @@ def panels(
         for panel in axes[:-1]:
             panel.tick_params(labelbottom=bool(own_x_in))
         yield drawn, axes
-
-
-def inline_svg(drawn: Figure, name: str) -> str:
-    """Return a figure as an ``svg`` element for a page.
-
-    Parameters
-    ----------
-    drawn : Figure
-    name : str
-        Precedes every identifier, so that several pictures live on one page.
-
-    Returns
-    -------
-    str
-    """
-    text = saved(drawn, name, "svg").decode()
-    text = text[text.index("<svg") :]
-    text = re.sub(r"<!--.*?-->\n?|<metadata>.*?</metadata>\n?", "", text, flags=re.DOTALL)
-    text = re.sub(r'<g id="[^"]*"', "<g", text)  # nothing refers to a group
-    text = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{name}-", text)
-    text = re.sub(r"font-family: [^;\"]*", "font-family: sans-serif", text)
-    text = re.sub(r"\d+\.\d{3,}", _hundredth, text)  # of a point: finer than any screen or printer
-    text = re.sub(r"\s*\n\s*", _joined, text)
-    text = re.sub(r' transform="rotate\(-0 [^"]*"', "", text)
-    text = re.sub(r'<g( clip-path="[^"]*")?>((?:<use [^>]*/>)+)</g>', _marks, text)
-    text = _without_bare_groups(text).replace(f"{LETTERS}; ", "")
-    root = rf'<svg viewBox="\1" aria-hidden="true" style="{LETTERS}">'
-    return re.sub(r'<svg [^>]*viewBox="([^"]*)"[^>]*>', root, text, count=1)
-
-
-def _without_bare_groups(text: str) -> str:
-    """Take away groups that say nothing."""
-    kept: list[bool] = []
-
-    def shown(tag: re.Match[str]) -> str:
-        if tag[0].endswith("/>"):
-            return ""
-        if tag[0] != "</g>":
-            kept.append(tag[0] != "<g>")
-            return tag[0] if kept[-1] else ""
-        return tag[0] if kept.pop() else ""
-
-    return re.sub(r"<g\b[^>]*>|</g>", shown, text)
-
-
-def _marks(group: re.Match[str]) -> str:
-    """Many marks of one look: the look said once."""
-    looks = set(re.findall(r' style="[^"]*"', group[2]))
-    if len(looks) != 1:
-        return group[0]
-    look = looks.pop()
-    return f"<g{group[1] or ''}{look}>{group[2].replace(look, '')}</g>"
-
-
-def _hundredth(number: re.Match[str]) -> str:
-    return f"{float(number[0]):.2f}".rstrip("0").rstrip(".")
-
-
-def _joined(gap: re.Match[str]) -> str:
-    """What stands for a line break: nothing between elements, a space inside one."""
-    return "" if gap.string[gap.start() - 1] == ">" and gap.string[gap.end() : gap.end() + 1] == "<" else " "
 
 
 def saved(drawn: Figure, name: str, kind: Literal["svg", "png"]) -> bytes:

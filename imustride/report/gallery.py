@@ -36,7 +36,7 @@ def gallery(result: SessionResult, amounts: Amounts) -> list[dict[str, Any]]:
 def _shown(picture: Picture, result: SessionResult, amounts: Amounts) -> dict[str, Any]:
     from markupsafe import Markup
 
-    from imustride.report.drawing import inline_svg
+    from imustride.report.inline import inline_svg
 
     table = picture.table(result, None)
     words = picture.words(result, None, amounts)

@@ -11,7 +11,7 @@ from imustride.kinematics import BladePath, Clock
 from imustride.report.above import described, from_above, places, row_lengths, sideways
 from imustride.report.amounts import Amounts
 from imustride.report.catalogue import catalogue
-from imustride.report.drawing import inline_svg
+from imustride.report.inline import inline_svg
 from imustride.report.picture import page_table
 from imustride.report.tracks import drawn_run, tracks
 from imustride.results import RunResult
@@ -149,9 +149,9 @@ def test_every_push_and_gate_is_named_and_the_scale_is_said():
 
 def test_feet_differ_by_mark_and_dash():
     svg = svg_of()
-    marks = dict(re.findall(r'<path id="above-m[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', svg))
+    marks = dict(re.findall(r'<path id="above-[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', svg))
     assert sorted(marks.values()) == ["#003f6b", "#e06c00"]
-    dashed = re.findall(r'style="fill: none; stroke-dasharray: [^"]*stroke: (#003f6b|#e06c00)', svg)
+    dashed = re.findall(r"fill: none; stroke-dasharray: [^\"}]*stroke: (#003f6b|#e06c00)", svg)
     assert set(dashed) == {"#e06c00"}
 
 

@@ -12,8 +12,9 @@ from matplotlib.figure import Figure
 from imustride.kinematics import Clock
 from imustride.report.amounts import Amounts
 from imustride.report.catalogue import catalogue, languages
-from imustride.report.drawing import FEET, GREY, INK, PALE, inline_svg, saved
+from imustride.report.drawing import FEET, GREY, INK, PALE, saved
 from imustride.report.gallery import gallery, not_drawn
+from imustride.report.inline import inline_svg
 from imustride.report.pace import neighbours
 from imustride.report.picture import page_table
 from imustride.report.pictures import PICTURES

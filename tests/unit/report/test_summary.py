@@ -169,7 +169,7 @@ def test_it_is_said_that_paths_were_not_checked_and_how_they_could_be(page):
 
 def test_feet_differ_by_more_than_colour(page):
     course = re.search(r"push by push</h2>(.*?)</figure>", page, re.DOTALL)[1]
-    marks = set(re.findall(r'<path id="turn-m[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', course))
+    marks = set(re.findall(r'<path id="turn-[^"]+" d="([^"]+)" style="stroke: (#003f6b|#e06c00)', course))
     shapes = {colour: {d for d, of in marks if of == colour} for colour in ("#003f6b", "#e06c00")}
     assert shapes["#003f6b"]
     assert shapes["#e06c00"]
