@@ -42,7 +42,7 @@ USUAL_STRIDE_S = 0.8
 # cannot be told (holes of 0.08 to 0.4 s in simulated runs: 1 to 10 degrees on shank and thigh).
 LOST_SHARE, WORST_LOST_RAD = 0.2, np.radians(3.0)
 # A leg's segment is shaken when its own foot lands and pushes: the correlation with the other foot is lower by 0.3 and more
-# (48 simulated runs' legs of either grade). Cosine of the angle from the lane beyond which a segment faces backwards.
+# (24 simulated runs, DEVELOPERS). Cosine of the angle from the lane beyond which a segment faces backwards.
 CLEARLY_MORE_ALIKE, BACKWARDS = 0.2, -0.2
 ALIKE_HZ, SHAKEN_S = 100.0, 0.05
 SEGMENT_COLUMNS = [
