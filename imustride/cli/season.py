@@ -8,6 +8,7 @@ import click
 
 from imustride.cli import season_consent
 from imustride.cli.season_add import add
+from imustride.cli.season_compare import compare
 from imustride.cli.season_forget import forget, remove
 from imustride.cli.season_options import store_option
 from imustride.cli.season_tables import export, table
@@ -99,5 +100,5 @@ def birth_year(talk: Talk, place: str | None, athlete: str, year: int, *, dry_ru
     talk.lines([f"{athlete}: born in {year}{' (dry run, not kept)' if dry_run else ''}"])
 
 
-for command in (add, table, export, remove, forget, season_consent.consent):
+for command in (add, compare, table, export, remove, forget, season_consent.consent):
     season.add_command(command)
