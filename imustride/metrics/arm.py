@@ -32,7 +32,16 @@ def swing_deg(limbs: Limbs) -> NDArray[np.float64]:
     return np.asarray(np.degrees(np.arctan2(along[:, :2] @ plane, -along[:, 2])))
 
 
-def arm_lag_s(limbs: Limbs) -> NDArray[np.float64]:
-    """Return the farthest forward swing nearest to each blade-off, minus blade-off [s], shape (k,)."""
+def arm_lag_s(limbs: Limbs, *, forward: bool) -> NDArray[np.float64]:
+    """Return the end of the arm's swing nearest to each blade-off, minus blade-off [s], shape (k,).
+
+    Parameters
+    ----------
+    limbs : Limbs
+    forward : bool
+        Only the forward end counts, else either.
+    """
     reach_s = (limbs.next_on_s - limbs.on_s) / 2
-    return limbs.peak_s(smooth(swing_deg(limbs), limbs.time_s), limbs.off_s, reach_s) - limbs.off_s
+    swing = smooth(swing_deg(limbs), limbs.time_s)
+    end_s = limbs.peak_s if forward else limbs.turning_s
+    return end_s(swing, limbs.off_s, reach_s) - limbs.off_s

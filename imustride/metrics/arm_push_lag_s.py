@@ -1,4 +1,4 @@
-"""When the arm opposite the pushing leg is farthest forward, against blade-off."""
+"""When the arm opposite the pushing leg ends its swing, against blade-off."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def measure(view: PushView) -> NDArray[np.float64]:
     limbs = view.limbs
     if limbs is None:
         return view.nothing
-    return arm_lag_s(limbs)
+    return arm_lag_s(limbs, forward=False)
 
 
 METRIC = Metric(
@@ -27,7 +27,8 @@ METRIC = Metric(
     unit="s",
     number=1,
     definition=(
-        "farthest forward swing of the forearm opposite the pushing leg, nearest to blade-off within half a stride, minus blade-off; positive: the arm is later"
+        "end of the swing of the forearm opposite the pushing leg, forward or back, nearest to blade-off within half a "
+        "stride, minus blade-off; positive: the arm is later. Which end it is: arm_push_phase_deg"
     ),
     source="common practice, no source",
     symmetry="difference",

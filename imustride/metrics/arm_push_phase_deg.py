@@ -1,4 +1,4 @@
-"""The arm's lag behind the push as a part of the stride."""
+"""Where in the stride the arm opposite the pushing leg is farthest forward, from blade-off on."""
 
 from __future__ import annotations
 
@@ -20,16 +20,19 @@ def measure(view: PushView) -> NDArray[np.float64]:
     limbs = view.limbs
     if limbs is None:
         return view.nothing
-    return wrapped_deg(360.0 * arm_lag_s(limbs) / (limbs.next_on_s - limbs.on_s))
+    return wrapped_deg(360.0 * arm_lag_s(limbs, forward=True) / (limbs.next_on_s - limbs.on_s))
 
 
 METRIC = Metric(
     name="arm_push_phase_deg",
     unit="deg",
     number=1,
-    definition=("arm_push_lag_s in degrees of the stride; means of a run are those of directions"),
+    definition=(
+        "farthest forward swing of the forearm opposite the pushing leg, nearest to blade-off, minus blade-off, in degrees "
+        "of the stride: 0 forward as the blade leaves, 180 or -180 back. Means of a run are those of directions (runs.csv)"
+    ),
     source="circular statistics: Fisher 1993, Statistical Analysis of Circular Data (from memory)",
-    symmetry="difference",
+    symmetry="none",
     measure=measure,
     places=("wrist",),
 )

@@ -165,6 +165,12 @@ class Limbs:
                 out[k] = np.ptp(np.append(piece - np.interp(self.time_s[span], ends_s[k], ends[k]), 0.0))
         return out
 
+    def turning_s(self, course: Floats, near_s: Floats, reach_s: Floats) -> Floats:
+        """Return the time of the local maximum or minimum nearest to each instant, within a reach; NaN where none."""
+        both = np.stack([self.peak_s(sign * course, near_s, reach_s) for sign in (1.0, -1.0)])
+        far = np.where(np.isfinite(both), np.abs(both - near_s), np.inf)
+        return np.asarray(np.take_along_axis(both, far.argmin(axis=0)[None], axis=0)[0])
+
     def peak_s(self, course: Floats, near_s: Floats, reach_s: Floats) -> Floats:
         """Return the time of the local maximum of a course nearest to each instant, within a reach; NaN where none."""
         rising = np.diff(course)

@@ -1,4 +1,4 @@
-"""When the shoulder opposite the pushing leg is farthest forward, against blade-off."""
+"""When the shoulders end their turn, against blade-off."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ def measure(view: PushView) -> NDArray[np.float64]:
     limbs = view.limbs
     if limbs is None:
         return view.nothing
-    turned = smooth(limbs.outward * limbs.yaw_deg("trunk"), limbs.time_s)
-    return limbs.peak_s(turned, limbs.off_s, (limbs.next_on_s - limbs.on_s) / 2) - limbs.off_s
+    turned = smooth(limbs.yaw_deg("trunk"), limbs.time_s)
+    return limbs.turning_s(turned, limbs.off_s, (limbs.next_on_s - limbs.on_s) / 2) - limbs.off_s
 
 
 METRIC = Metric(
@@ -28,8 +28,8 @@ METRIC = Metric(
     unit="s",
     number=1,
     definition=(
-        "instant at which the trunk is turned farthest with the opposite shoulder forward, nearest to blade-off within half a "
-        "stride, minus blade-off; positive: the shoulders are later"
+        "end of the trunk's turn about the vertical, to either side, nearest to blade-off within half a stride, minus "
+        "blade-off; positive: the shoulders are later"
     ),
     source="common practice, no source",
     symmetry="difference",

@@ -26,7 +26,6 @@ class Known:
 BODY_DIFFERENCE_SD = {
     "arm_across_share_ratio": 0.024,
     "arm_push_lag_s": 0.011,
-    "arm_push_phase_deg": 4.2,
     "foot_to_hip_forward_m": 0.016,
     "foot_to_hip_lateral_m": 0.031,
     "glide_before_extension_s": 0.011,

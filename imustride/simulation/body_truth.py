@@ -231,13 +231,13 @@ def _stride_columns(lane: OnLane, side: str, stride: slice, off: int) -> dict[st
         row[f"{place}_lateral_range_m"] = np.nan if way is None else _range(way[stride, 1])
         row[f"{place}_vertical_range_m"] = np.nan if way is None else _range(way[stride, 2])
     half = (stride.stop - 1 - stride.start) // 2
-    row["shoulder_push_lag_s"] = _lag(OUTWARD_Y[side] * yaw(lane.rotations["trunk"]), off, half)
+    row["shoulder_push_lag_s"] = _turning(yaw(lane.rotations["trunk"]), off, half)
     alpha = lane.arms_rad[OTHER[side]]
     level = lane.rotations[f"{OTHER[side]}_wrist"][stride, :2, 2].var(axis=0)
     row["arm_swing_range_deg"] = np.degrees(np.ptp(alpha[stride]))
     row["arm_across_share_ratio"] = level[1] / level.sum()
-    row["arm_push_lag_s"] = _lag(alpha, off, half)
-    cycles = row["arm_push_lag_s"] * GRID_HZ / (stride.stop - 1 - stride.start)
+    row["arm_push_lag_s"] = _turning(alpha, off, half)
+    cycles = _lag(alpha, off, half) * GRID_HZ / (stride.stop - 1 - stride.start)
     row["arm_push_phase_deg"] = 360 * (cycles - np.ceil(cycles - 0.5))
     return {name: float(value) for name, value in row.items()}
 
@@ -246,6 +246,11 @@ def _range(values: Floats) -> float:
     """Return the range after the straight line between both ends is taken off."""
     line = np.linspace(values[0], values[-1], len(values))
     return float(np.ptp(values - line))
+
+
+def _turning(values: Floats, at: int, within: int) -> float:
+    """Return how long after a sample the nearest end of a swing, to either side, lies [s]."""
+    return min(_lag(values, at, within), _lag(-values, at, within), key=lambda lag: (np.isnan(lag), abs(lag)))
 
 
 def _lag(values: Floats, at: int, within: int) -> float:

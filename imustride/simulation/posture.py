@@ -134,11 +134,11 @@ def _lean(style: Style, plan: Plan, samples: int) -> Floats:
 
 
 def _arm(style: Style, side: str, share: Shares, beat: Floats, sway: Floats) -> Arm:
-    """Swing one arm: foremost near the blade-off of the other leg."""
+    """Swing one arm: as in walking, foremost near the blade-off of the leg of its own side."""
     right = -OUTWARD_Y[side] / 2
     lag_s = style.arm_lag_s + right * style.arm_lag_asymmetry_s
     swing = np.radians(style.arm_swing_deg + right * style.arm_swing_asymmetry_deg)
-    forward = -OUTWARD_Y[side] * np.cos(smooth(later(beat, lag_s), 0.01))
+    forward = OUTWARD_Y[side] * np.cos(smooth(later(beat, lag_s), 0.01))
     ready = np.radians(READY_ARM_DEG)
     forearm = ready[0] + share.pushing * (np.radians(style.arm_mean_deg) - ready[0] + swing * forward)
     upper = ready[1] + share.pushing * (np.radians(style.upper_arm_swing_deg) * forward)

@@ -91,6 +91,12 @@ def nearest_peak(x: Array, at: int, within: int) -> float:
     return float(peaks[np.argmin(np.abs(peaks - at))] - at) / GRID_HZ if len(peaks) else np.nan
 
 
+def nearest_end(x: Array, at: int, within: int) -> float:
+    """Time from a sample to the nearest end of a swing, to either side [s]."""
+    ends = np.array([nearest_peak(x, at, within), nearest_peak(-x, at, within)])
+    return float(ends[np.nanargmin(np.abs(ends))]) if np.isfinite(ends).any() else np.nan
+
+
 def body_truth(seen: Seen, plan: Plan, clock_rate: float) -> pd.DataFrame:
     """One row a push, in order of blade-off, with `BODY_COLUMNS`; times by the clock of the left skate."""
     arms = {side: arm_angle(seen, plan, side) for side in SIDES}
@@ -160,14 +166,14 @@ def stride_values(seen: Seen, plan: Plan, c: Stance, arms: dict[str, Array]) -> 
     row["shoulder_turn_range_deg"] = stride_range(np.degrees(shoulders[stride]))
     row["pelvis_turn_range_deg"] = stride_range(np.degrees(hips[stride]))
     row["shoulder_pelvis_separation_deg"] = stride_range(np.degrees((shoulders - hips)[stride]))
-    row["shoulder_push_lag_s"] = nearest_peak(OUT[c.side] * shoulders, off, half)
+    row["shoulder_push_lag_s"] = nearest_end(shoulders, off, half)
     other = "right" if c.side == "left" else "left"
     alpha = np.degrees(arms[other][stride])
     row["arm_swing_range_deg"] = float(alpha.max() - alpha.min())
     along, across = np.var(seen.turns[f"{other}_wrist"][stride, :2, 2], axis=0)
     row["arm_across_share_ratio"] = float(across / (along + across))
+    row["arm_push_lag_s"] = nearest_end(arms[other], off, half)
     lag = nearest_peak(arms[other], off, half)
-    row["arm_push_lag_s"] = lag
     cycle = 360.0 * lag * GRID_HZ / (stride.stop - 1 - stride.start)
     row["arm_push_phase_deg"] = -((-cycle + 180.0) % 360.0 - 180.0)
     return row
