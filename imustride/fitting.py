@@ -11,12 +11,13 @@ from imustride.checking.view import BodyFacts
 from imustride.constants import PLACES, SKATES
 from imustride.errors import FileFormatError, SettingsError
 from imustride.fitting_views import Looked, Source, look
+from imustride.loaders import open_session
 from imustride.movements import shown_by
 from imustride.pipeline import read_gate_times
 from imustride.quality.judging import SWAPPED
 from imustride.registry import methods
 from imustride.results import CheckLine, CheckReport, RunAdvice
-from imustride.session import declared, read_session, read_toml
+from imustride.session import declared, read_toml
 from imustride.session_checks import split_group
 from imustride.settings import Settings
 
@@ -62,7 +63,7 @@ def check_session(
     SettingsError
         If there is no run of that name.
     """
-    session = read_session(folder)
+    session = open_session(folder)
     runs, movements, missing = chosen(session, run, fitting=fitting)
     settings = Settings()
     gravity = local_gravity_m_s2(session.latitude_deg)

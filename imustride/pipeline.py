@@ -57,7 +57,7 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
     Parameters
     ----------
     folder : Path
-        Session folder, or the ``session.toml`` in it.
+        Session folder, or the ``session.toml`` in it, or a Motion-BIDS dataset.
     settings : Settings, optional
 
     Returns
@@ -74,10 +74,10 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
 
     from imustride.body_run import segments_table
     from imustride.exporting.provenance import provenance
-    from imustride.session import read_session
+    from imustride.loaders import open_session
 
     settings = settings or Settings()
-    session = read_session(folder)
+    session = open_session(folder)
     read: Read = {}
     worn, problems = worn_in(session, settings)
     runs = tuple(analyse_run(session, run, settings, read, worn) for run in session.runs)

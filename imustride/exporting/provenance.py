@@ -30,7 +30,7 @@ def provenance(session: Session, settings: Mapping[str, Any]) -> dict[str, Any]:
     written = [split_group(file)[0] for run in session.runs for file in run.files.values()]
     written += [split_group(file)[0] for moved in session.movements for file in moved.files.values()]
     written += [run.gates for run in session.runs if run.gates is not None]
-    names = dict.fromkeys(["session.toml", *written])
+    names = dict.fromkeys(["session.toml", *written, *_beside(written, session)])
     inputs = {name: session.folder / name for name in names}
     used = {sensor.place: session.calibration_path(sensor) for sensor in session.sensors}
     return {
@@ -42,3 +42,13 @@ def provenance(session: Session, settings: Mapping[str, Any]) -> dict[str, Any]:
             if path is not None and path.is_file()
         },
     }
+
+
+def _beside(written: list[str], session: Session) -> list[str]:
+    """Return what says how recordings of Motion-BIDS are to be read: tables of channels, and JSON at every level."""
+    stems = [name.removesuffix("_motion.tsv") for name in written if name.endswith("_motion.tsv")]
+    folders = {folder for stem in stems for folder in (session.folder / stem).parents}
+    inside = sorted(folder for folder in folders if folder.is_relative_to(session.folder))
+    sidecars = [file for folder in inside for file in sorted(folder.glob("*_motion.json"))]
+    found = [file.relative_to(session.folder).as_posix() for file in sidecars]
+    return [*(f"{stem}_channels.tsv" for stem in stems), *found]

@@ -15,8 +15,8 @@ from imustride.inspection.findings import findings
 from imustride.inspection.guessing import guess, time_unit
 from imustride.inspection.report import Finding, SensorReport
 from imustride.inspection.signals import at_rest, gyroscope_scale, peak
-from imustride.loaders import load_file, regularise
-from imustride.session import Columns, Sensor, Units, read_session
+from imustride.loaders import load_file, open_session, regularise
+from imustride.session import Columns, Sensor, Units
 from imustride.session_checks import split_group
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def inspect(
         If the path does not exist, the session file is wrong, or the columns cannot be guessed.
     """
     if path.is_dir() or path.name == "session.toml":
-        return _inspect_session(read_session(path))
+        return _inspect_session(open_session(path))
     written, group = split_group(path.as_posix())
     return [_inspect_file(type(path)(written), group, columns, units, rate_hz)]
 
@@ -96,23 +96,21 @@ def _inspect_file(
     if not path.is_file():
         message = f"{path}: no such file or folder; wanted a session folder or a file with samples"
         raise FileFormatError(message)
-    options: dict[str, str] = {}
     remarks = []
-    if columns is None:
-        columns, options = guess(path, group)
-        remarks.append(Finding("note", f"columns declared nowhere: {_named(columns)}"))
     given = Units() if units is None else units
+    if columns is None:
+        columns, said = guess(path, group)
+        remarks.append(Finding("note", f"columns declared nowhere: {_named(columns)}"))
+        if units is None and said != Units():
+            given = said
+            remarks.append(Finding("note", f"units declared nowhere: {_listed(said)} by the header"))
     is_declared = given.acceleration is not None and given.angular_velocity is not None
-    # Without units nothing is converted: "counts" leaves the numbers of the file as they are.
+    # Without units nothing is converted: the numbers of the file stay as they are.
     sensor = Sensor(
         place="trunk",  # a lone file says nothing of its place, and nothing here depends on it
         columns=columns,
-        units=given
-        if is_declared
-        else Units(time=given.time, acceleration="counts", angular_velocity="counts"),
+        units=given if is_declared else Units(time=given.time),
         rate_hz=rate_hz,
-        delimiter=options.get("delimiter"),
-        decimal="," if options.get("decimal") == "," else None,
     )
     log = load_file(path, group, sensor)
     if given.time is None and rate_hz is None:
@@ -138,6 +136,15 @@ def _named(columns: Columns) -> str:
         f"{what} taken from {names if isinstance(names, str) else ', '.join(names or ())}"
         for what, names in taken
     )
+
+
+def _listed(units: Units) -> str:
+    said = (
+        ("time", units.time),
+        ("acceleration", units.acceleration),
+        ("angular velocity", units.angular_velocity),
+    )
+    return ", ".join(f"{what} {unit}" for what, unit in said if unit is not None)
 
 
 def _timed(log: SensorLog) -> tuple[SensorLog, Finding]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from imustride.errors import FileFormatError
 from imustride.loaders.gates import read_gates
+from imustride.loaders.opening import open_session
 from imustride.loaders.samples import Samples, as_log
 from imustride.loaders.sampling import regularise
 from imustride.registry import methods
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from imustride.registry import Format
     from imustride.session import Movement, Run, Sensor, Session
 
-__all__ = ["Samples", "format_of", "load", "load_file", "read_gates", "regularise"]
+__all__ = ["Samples", "format_of", "load", "load_file", "open_session", "read_gates", "regularise"]
 
 
 def load(session: Session, run: Run | Movement, place: str) -> SensorLog:
@@ -91,9 +92,10 @@ def format_of(path: Path) -> Format:
         If no format does.
     """
     formats: list[Format] = list(methods("loaders").values())
-    for known in formats:
-        if path.suffix.lower() in known.suffixes:
-            return known
+    answering = [(suffix, known) for known in formats for suffix in known.suffixes]
+    fitting = [(len(suffix), known) for suffix, known in answering if path.name.lower().endswith(suffix)]
+    if fitting:  # the longest ending: a _motion.tsv is more than a .tsv
+        return max(fitting, key=lambda pair: pair[0])[1]
     endings = ", ".join(suffix for known in formats for suffix in known.suffixes)
     message = f"{path.name}: no reader for files ending in {path.suffix!r}; wanted one of {endings}; convert the file"
     raise FileFormatError(message)

@@ -1,4 +1,7 @@
-"""Times of a timing system: ``position_m,time_s``, one row a gate."""
+"""Times of a timing system: ``position_m,time_s``, one row a gate.
+
+In the events of a Motion-BIDS dataset (``_events.tsv``) they are the rows whose ``trial_type`` is ``gate``.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 COLUMNS = ("position_m", "time_s")
-# A hundred gates have some 2 kB; more than this is another file by mistake.
+KIND = "trial_type"
+# A hundred gates have some 2 kB, the events of a long run 20; more than this is another file by mistake.
 MAX_BYTES = 100_000
 
 
@@ -50,8 +54,15 @@ def read_gates(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     except UnicodeDecodeError as error:
         message = f"{where}: not UTF-8 text at byte {error.start}; save the file as UTF-8"
         raise FileFormatError(message) from error
-    rows = [[cell.strip() for cell in row] for row in csv.reader(lines) if any(cell.strip() for cell in row)]
+    is_events = path.suffix.lower() == ".tsv"
+    rows = [
+        [cell.strip() for cell in row]
+        for row in csv.reader(lines, delimiter="\t" if is_events else ",")
+        if any(cell.strip() for cell in row)
+    ]
     header = rows[0] if rows else []
+    if is_events and KIND in header:
+        rows = [header, *(row for row in rows[1:] if "gate" in row[header.index(KIND) :][:1])]
     if any(header.count(name) != 1 for name in COLUMNS):
         message = f"{where}: found columns {', '.join(header) or 'none'}; wanted {','.join(COLUMNS)}; correct the header"
         raise FileFormatError(message)

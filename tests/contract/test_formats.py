@@ -31,7 +31,21 @@ def write_hdf5(path, table, names=NAMES):
     return "/sensor"
 
 
-WRITERS = {"delimited text": (".csv", write_text), "HDF5": (".h5", write_hdf5)}
+def write_motion_bids(path, table, names=NAMES):
+    np.savetxt(path, table, "%.6f", "\t")
+    path.write_text(path.read_text().replace("nan", "n/a"))
+    kinds = ["LATENCY", *["ACCEL"] * 3, *["GYRO"] * 3]
+    rows = zip(names, "nxyzxyz", kinds, ["ms", *["g"] * 3, *["deg/s"] * 3], strict=True)
+    lines = [f"{name}\t{axis}\t{kind}\tleft_skate\t{unit}\n" for name, axis, kind, unit in rows]
+    channels = path.with_name(path.name.replace("_motion", "_channels"))
+    channels.write_text("name\tcomponent\ttype\ttracked_point\tunits\n" + "".join(lines))
+
+
+WRITERS = {
+    "delimited text": (".csv", write_text),
+    "HDF5": (".h5", write_hdf5),
+    "Motion-BIDS": ("_motion.tsv", write_motion_bids),
+}
 
 
 @pytest.fixture(params=sorted(methods("loaders")))
@@ -60,7 +74,12 @@ def test_every_format_has_a_writer_here():
 def test_a_format_answers_to_endings_nobody_else_answers_to():
     endings = [suffix for known in methods("loaders").values() for suffix in known.suffixes]
     assert len(endings) == len(set(endings))
-    assert all(suffix.startswith(".") and suffix == suffix.lower() for suffix in endings)
+    assert all(suffix[0] in "._" and suffix == suffix.lower() for suffix in endings)
+
+
+def test_the_longest_ending_counts(tmp_path):
+    assert format_of(tmp_path / "left.tsv").name == "delimited text"
+    assert format_of(tmp_path / "left_motion.tsv").name == "Motion-BIDS"
 
 
 def test_the_ending_counts_in_any_case(tmp_path):
