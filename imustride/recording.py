@@ -110,7 +110,7 @@ class Rest:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SamplingQuality:
-    """What was found in the time stamps and samples of one log; counts and seconds."""
+    """What was found in the time stamps and samples of one log; counts and seconds, and what its reader remarked."""
 
     stamps: int = 0
     jitter_sd_s: float = 0.0
@@ -119,6 +119,7 @@ class SamplingQuality:
     gaps: tuple[tuple[float, float], ...] = ()  # measured samples around each masked hole, own clock [s]
     bridged: int = 0  # short gaps filled by interpolation
     clipped_samples: int = 0
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -15,6 +15,7 @@ from imustride.errors import SignalQualityError
 from imustride.frames import turned_vectors
 from imustride.kinematics import Kinematics
 from imustride.metrics.columns import in_contract_order, no_pushes
+from imustride.metrics.courses import leg_courses
 from imustride.metrics.limbs_of import places_with
 from imustride.metrics.pushes import Foot, push_table
 from imustride.orientation.stance import Rest
@@ -139,6 +140,7 @@ def analyse_as_declared(
     return RunResult(
         name, pushes, kinematics, by_side, usable=not reason, reason=reason, notes=notes, clock=clock,
         swapped=judgement.swapped, paths=paths, body=body, gates=gates, segments=segments,
+        leg_courses=None if segments is None else leg_courses(pushes, segments, by_side),
     )  # fmt: skip
 
 
@@ -204,6 +206,7 @@ def run_notes(recordings: Mapping[str, Recording], clocks: Mapping[str, Clock]) 
             "no shared shock was found, the clocks are not joined: each foot is measured, nothing across the feet"
         )
     for place, recording in recordings.items():
+        notes += [f"{place}: {note}" for note in recording.quality.notes]
         gaps = recording.quality.gaps
         if gaps:
             longest_s = max(end - begin for begin, end in gaps)

@@ -21,6 +21,8 @@ Place = Literal[
     "left_skate", "right_skate", "left_shank", "right_shank", "left_thigh", "right_thigh",
     "left_wrist", "right_wrist", "pelvis", "trunk", "head",
 ]  # fmt: skip
+# "samples": a counter of samples, with `rate_hz`; date-times are ISO 8601 where no order of day and month is said.
+TimeUnit = Literal["s", "ms", "us", "samples", "date-time", "date-time day-first", "date-time month-first"]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Metres = Annotated[float, Field(ge=-2, le=2)]
 Triple = tuple[Metres, Metres, Metres]
@@ -55,7 +57,7 @@ class Columns(Strict):
 class Units(Strict):
     """Units of the files; compulsory for the session, never guessed."""
 
-    time: Literal["s", "ms", "us"] | None = None
+    time: TimeUnit | None = None
     acceleration: Literal["m/s^2", "g", "counts"] | None = None
     angular_velocity: Literal["deg/s", "rad/s", "counts"] | None = None
 
@@ -310,17 +312,23 @@ def tuples(value: Any) -> Any:
 
 
 def _inherit(session: Session, sensor: Sensor) -> Sensor:
-    """Fill what the sensor leaves open from the session; the nearer of `rate_hz` and a time column wins."""
+    """Fill what the sensor leaves open from the session; the nearer of `rate_hz` and a time column wins.
+
+    A column that counts samples goes with a rate, wherever each is declared.
+    """
     columns = {**_given(session.columns), **_given(sensor.columns)}
+    units = Units(**{**_given(session.units), **_given(sensor.units)})
     rate_hz = sensor.rate_hz
-    if sensor.rate_hz is not None and sensor.columns.time is None:
+    if units.time == "samples":
+        rate_hz = sensor.rate_hz or session.rate_hz
+    elif sensor.rate_hz is not None and sensor.columns.time is None:
         columns.pop("time", None)
     elif sensor.columns.time is None:
         rate_hz = session.rate_hz
     return sensor.model_copy(
         update={
             "columns": Columns(**columns),
-            "units": Units(**{**_given(session.units), **_given(sensor.units)}),
+            "units": units,
             "rate_hz": rate_hz,
             "delimiter": sensor.delimiter or session.delimiter,
             "decimal": sensor.decimal or session.decimal,

@@ -5,7 +5,6 @@ A line says where, what was found, what was wanted and what to do.
 
 from __future__ import annotations
 
-import codecs
 import re
 from pathlib import PureWindowsPath
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from imustride.constants import SKATES
 if TYPE_CHECKING:
     from pathlib import Path
 
+TIME_UNITS = "s, ms, us, samples or date-time"
 CODE = re.compile(r"[A-Za-z0-9]{1,32}")
 RUN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,63}(?<![ .])")
 AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
@@ -58,7 +58,8 @@ def problems(raw: dict[str, Any], folder: Path) -> list[str]:
     places = [entry.get("place") for _, entry in sensors]
     found += [f"sensors: place {place!r} is declared twice; keep one" for place in _repeated(places)]
     for where, entry in (("", raw), *sensors):
-        if "rate_hz" in entry and "time" in _part(entry, "columns"):
+        unit = _part(entry, "units").get("time", _part(raw, "units").get("time"))
+        if "rate_hz" in entry and "time" in _part(entry, "columns") and unit != "samples":
             found.append(f"{where}.rate_hz: given beside columns.time; remove one of the two".strip("."))
     for where, sensor in sensors:
         found += [f"{where}.{problem}" for problem in _sensor_problems(sensor, raw)]
@@ -81,6 +82,10 @@ def _sensor_problems(sensor: dict[str, Any], session: dict[str, Any]) -> list[st
         for entry in (columns.get("time"), columns.get("acceleration"), columns.get("angular_velocity"))
         for name in (entry if isinstance(entry, tuple) else (entry,))
     ]
+    if units.get("time") == "samples" and not timeless:
+        found.append(
+            "rate_hz: missing; a counter of samples has no time without it; declare the sampling rate"
+        )
     found += [f"columns: {name!r} is used twice; wanted different columns" for name in _repeated(names)]
     if "counts" in {units.get("acceleration"), units.get("angular_velocity")} and "calibration" not in sensor:
         found.append("calibration: missing; counts have no scale without it; declare the device's file")
@@ -106,7 +111,7 @@ def _missing_problems(columns: dict[str, Any], units: dict[str, Any], *, timeles
         "angular_velocity": ("three header names", "deg/s, rad/s or counts"),
     }
     if not timeless or "time" in columns:
-        wanted["time"] = ("a header name, or rate_hz for files without time", "s, ms or us")
+        wanted["time"] = ("a header name, or rate_hz for files without time", TIME_UNITS)
     found = [
         f"columns.{key}: missing; wanted {column}"
         for key, (column, _) in wanted.items()
@@ -186,7 +191,12 @@ def is_inside(written: str, folder: Path) -> bool:
         or PureWindowsPath(written).drive
     ):
         return False
-    return (folder / written).resolve().is_relative_to(folder)
+    if any(step.split(".", maxsplit=1)[0].upper() in RESERVED for step in steps):
+        return False
+    try:
+        return (folder / written).resolve().is_relative_to(folder)
+    except (OSError, RuntimeError):  # links that lead in a circle
+        return False
 
 
 def _text_problems(value: Any, where: str = "") -> list[str]:
@@ -226,8 +236,8 @@ def _repeated(values: list[Any]) -> list[str]:
 
 
 def _is_encoding(name: str) -> bool:
+    """Tell whether a name is one of an encoding of text; base64 and the like are codecs too."""
     try:
-        codecs.lookup(name)
-    except LookupError:
+        return ",1\n".encode(name).decode(name) == ",1\n"
+    except (LookupError, ValueError):
         return False
-    return True

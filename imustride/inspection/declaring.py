@@ -82,14 +82,13 @@ def declare(
     SettingsError
         If a unit is missing.
     """
-    columns, options = declared.columns, declared.model_dump()
+    columns = declared.columns
     notes: tuple[str, ...] = ()
     rate_hz = declared.rate_hz if rate_hz is None else rate_hz
     if columns.acceleration is None or columns.angular_velocity is None:
-        columns, guessed = guess(path, group, timeless=rate_hz is not None)
-        options |= {key: value for key, value in guessed.items() if options[key] is None}
+        columns, _ = guess(path, group, timeless=rate_hz is not None)
         notes = (f"columns by their names: {_named(columns)}",)
-    if rate_hz is not None:
+    if rate_hz is not None and declared.units.time != "samples":
         columns = columns.model_copy(update={"time": None})
     _refuse_missing(path, columns, declared.units, timeless=rate_hz is not None)
     sensor = Sensor(
@@ -98,8 +97,8 @@ def declare(
         columns=columns,
         units=declared.units,
         rate_hz=rate_hz,
-        delimiter=options["delimiter"],
-        decimal="," if options["decimal"] == "," else None,
+        delimiter=declared.delimiter,
+        decimal=declared.decimal,
         encoding=declared.encoding,
         acceleration_range_g=declared.acceleration_range_g,
         angular_velocity_range_deg_s=declared.angular_velocity_range_deg_s,
@@ -110,7 +109,7 @@ def declare(
 def _refuse_missing(path: Path, columns: Columns, units: Units, *, timeless: bool) -> None:
     wanted = {"acceleration": "m/s^2, g or counts", "angular_velocity": "deg/s, rad/s or counts"}
     if not timeless:
-        wanted["time"] = "s, ms or us"
+        wanted["time"] = "s, ms or us; a date-time in a file for --columns"
     missing = [
         f"--{key.replace('_', '-')}-unit ({unit})"
         for key, unit in wanted.items()

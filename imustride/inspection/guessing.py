@@ -6,9 +6,10 @@ import re
 from typing import TYPE_CHECKING
 
 from imustride.errors import FileFormatError
-from imustride.loaders.delimited import sniff
 from imustride.loaders.hdf5 import names_in
-from imustride.session import Columns
+from imustride.loaders.header_units import bare, said_unit
+from imustride.loaders.sniffing import Sniffed, sniff
+from imustride.session import Columns, Units
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -16,11 +17,16 @@ if TYPE_CHECKING:
 TIME = re.compile(r"time|stamp|^t$|^ts$", re.IGNORECASE)
 ACCELERATION = re.compile(r"acc|^a[ _]?[xyz]$", re.IGNORECASE)
 ANGULAR_VELOCITY = re.compile(r"gyr|omega|ang|rot|^[gw][ _]?[xyz]$", re.IGNORECASE)
+DECLARABLE = {
+    "time": ("s", "ms", "us"),
+    "acceleration": ("m/s^2", "g", "counts"),
+    "angular_velocity": ("deg/s", "rad/s", "counts"),
+}
 AXIS = re.compile(r"(?:^|[^a-z])([xyz])(?:[^a-z]|$)|([xyz])$|^([xyz])", re.IGNORECASE)
 
 
-def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Columns, dict[str, str]]:
-    """Guess columns, delimiter and decimal of one file from its header.
+def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Columns, Units]:
+    """Guess the columns of one file from its header, and read the units that its header says.
 
     Parameters
     ----------
@@ -32,22 +38,21 @@ def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Col
     Returns
     -------
     columns : Columns
-    options : dict of str to str
-        ``delimiter`` and ``decimal`` of a text file.
+    units : Units
+        Of a text file; what its header does not say, or not of all three columns alike, is left open.
 
     Raises
     ------
     FileFormatError
-        If no column can be told for time, acceleration or angular velocity.
+        If no column can be told for time, acceleration or angular velocity; or where stamps give day and month in
+        an order that cannot be told.
     """
-    options: dict[str, str] = {}
-    if path.suffix.lower() in {".h5", ".hdf5"}:
-        names = names_in(path, group)
-    else:
-        names, options = sniff(path)
-    time = [name for name in names if TIME.search(_bare(name))]
-    acceleration = _triad([name for name in names if ACCELERATION.search(_bare(name))])
-    angular_velocity = _triad([name for name in names if ANGULAR_VELOCITY.search(_bare(name))])
+    is_text = path.suffix.lower() not in {".h5", ".hdf5"}
+    sniffed = sniff(path) if is_text else Sniffed(names_in(path, group), [])
+    names = sniffed.header
+    time = [name for name in names if TIME.search(bare(name))]
+    acceleration = _triad([name for name in names if ACCELERATION.search(bare(name))])
+    angular_velocity = _triad([name for name in names if ANGULAR_VELOCITY.search(bare(name))])
     if not (time or timeless) or acceleration is None or angular_velocity is None:
         shown = ", ".join(name for name in names[:30] if name.isprintable())
         message = (
@@ -58,12 +63,32 @@ def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Col
     columns = Columns(
         time=time[0] if time else None, acceleration=acceleration, angular_velocity=angular_velocity
     )
-    return columns, options
+    return columns, _units(path, columns, sniffed) if is_text else Units()
 
 
-def _bare(name: str) -> str:
-    """Name without a unit in brackets."""
-    return re.sub(r"[(\[].*?[)\]]", "", name).strip()
+def _units(path: Path, columns: Columns, sniffed: Sniffed) -> Units:
+    """What the header says of units."""
+    said: dict[str, str] = {}
+    for key, names in (
+        ("time", columns.time),
+        ("acceleration", columns.acceleration),
+        ("angular_velocity", columns.angular_velocity),
+    ):
+        several = () if names is None else (names,) if isinstance(names, str) else names
+        units = {said_unit(key.replace("_", " "), name, sniffed.below(name))[1] for name in several}
+        unit = units.pop() if len(units) == 1 else None
+        if unit in DECLARABLE[key]:
+            said[key] = str(unit)
+    order = None if columns.time is None else sniffed.order_of_stamps(columns.time)
+    if order == "?":
+        message = (
+            f"{path.parent.name}/{path.name}: column {columns.time}: day and month of the stamps cannot be told apart; "
+            "declare units.time as 'date-time day-first' or 'date-time month-first' in a session.toml"
+        )
+        raise FileFormatError(message)
+    if order is not None:
+        said["time"] = order
+    return Units.model_validate(said)
 
 
 def _triad(names: list[str]) -> tuple[str, str, str] | str | None:
@@ -72,7 +97,7 @@ def _triad(names: list[str]) -> tuple[str, str, str] | str | None:
         return names[0]
     by_axis: dict[str, str] = {}
     for name in names:
-        match = AXIS.search(_bare(name))
+        match = AXIS.search(bare(name))
         if match:
             by_axis.setdefault((match[1] or match[2] or match[3]).lower(), name)
     return (by_axis["x"], by_axis["y"], by_axis["z"]) if by_axis.keys() == {"x", "y", "z"} else None

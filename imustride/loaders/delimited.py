@@ -2,51 +2,58 @@
 
 pandas turns a column with one bad cell into text, fills short rows with NaN and reads a file with
 the wrong delimiter as one text column, all without an error. Here every such file is refused with
-the line and the cell; only a cut last line, the mark of a logger that lost power, is left out.
+the line and the cell; only a cut last line, the mark of a logger that lost power, is left out. How
+the file is written is found in `dialect`.
 """
 
 from __future__ import annotations
 
-import codecs
 import csv
-import re
+import itertools
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from imustride.errors import FileFormatError
+from imustride.loaders.date_times import NO_DAY, is_date_time, midnight, order_of, seconds
+from imustride.loaders.dialect import (
+    HEAD_BYTES,
+    MISSING,
+    NUMBER,
+    Dialect,
+    fields_of,
+    find_dialect,
+    wanted_columns,
+)
 from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+    from typing import TextIO
 
     import pandas as pd
+    from numpy.typing import NDArray
 
     from imustride.session import Sensor
 
-# What loggers write for "no value", also with a blank behind it.
-MISSING = tuple(
-    text + end for text in ("", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "null") for end in ("", " ")
-)
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE)
-# A header longer than this is not a header, and a last line longer than this is not a row.
-MAX_LINE_BYTES = 65536
 BLOCK_BYTES = 1 << 18
+# Cells of the first rows that are asked for a date-time.
+ASKED_ROWS = 50
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How a text file is written and which of its columns are wanted, in order of use."""
+    """A text file, how it is written, and what is wanted of it."""
 
     path: Path
-    delimiter: str
-    decimal: str
-    encoding: str
-    header: list[str]
-    wanted: list[str]
+    dialect: Dialect
+    time_unit: str | None
+    start: np.datetime64 | None  # of date-times
+    notes: tuple[str, ...]
 
     @property
     def where(self) -> str:
@@ -54,34 +61,43 @@ class Layout:
         return f"{self.path.parent.name}/{self.path.name}"
 
     @property
+    def header(self) -> list[str]:
+        """Names of all columns."""
+        return self.dialect.header
+
+    @property
     def numbers(self) -> list[int]:
-        """Column numbers in the file, in order of use."""
-        return [self.header.index(name) for name in self.wanted]
+        """Places of the wanted columns, in order of use."""
+        return self.dialect.numbers
 
     @property
     def is_wide(self) -> bool:
         """Whether delimiters and line ends are no single bytes (UTF-16, UTF-32, a delimiter like §)."""
-        return f"{self.delimiter}\n".encode(self.encoding) != bytes(
-            (min(ord(self.delimiter), 127), ord("\n"))
-        )
+        delimiter = self.dialect.delimiter
+        plain = bytes((min(ord(delimiter), 127), ord("\n")))
+        return f"{delimiter}\n".encode(self.dialect.encoding.removesuffix("-sig")) != plain
 
-    def fields(self, line: str) -> list[str]:
-        """Split a line."""
-        return [
-            field.strip() for field in next(csv.reader([line.rstrip("\r\n")], delimiter=self.delimiter), [])
-        ]
+    def rows(self, errors: str = "strict") -> TextIO:
+        """Open the file behind its header."""
+        file = self.path.open(encoding=self.dialect.encoding, errors=errors, newline="")
+        file.read(self.dialect.characters)
+        return file
 
     def is_cut(self, last: str) -> bool:
         """Tell whether the last line lacks fields, or ends inside a number without a line end."""
-        fields = self.fields(last)
+        fields = fields_of(last, self.dialect.delimiter)
         if len(fields) < len(self.header):
             return True
-        return not last.endswith("\n") and not all(self.is_number(fields[number]) for number in self.numbers)
+        return not last.endswith("\n") and not all(
+            self.is_cell(number, fields[number]) for number in self.numbers
+        )
 
-    def is_number(self, field: str) -> bool:
-        """Tell whether a field is a number, or one of the words for a missing one."""
-        if self.decimal != ".":
-            field = field.replace(".", "?").replace(self.decimal, ".")
+    def is_cell(self, number: int, field: str) -> bool:
+        """Tell whether a field holds what its column wants, or one of the words for a missing value."""
+        if self.start is not None and number == self.numbers[0]:
+            return field in MISSING or midnight([field], str(self.time_unit)) is not None
+        if self.dialect.decimal != ".":
+            field = field.replace(".", "?").replace(self.dialect.decimal, ".")
         return field in MISSING or NUMBER.fullmatch(field) is not None
 
 
@@ -94,7 +110,7 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
     group : None
         Text files have no groups.
     sensor : Sensor
-        Declared columns, delimiter (default: comma, tab in .tsv), decimal and encoding (UTF-8).
+        Declared columns and units; delimiter, decimal and encoding are found where they are not declared.
 
     Raises
     ------
@@ -136,7 +152,7 @@ def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> I
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """What a first look at the bytes tells: how many delimiters a whole file has, and what to leave out."""
+    """What a first look at the bytes tells: how many delimiters the rows have, and what to leave out."""
 
     delimiters: int
     count: int | None
@@ -150,14 +166,17 @@ def _refuse_group(layout: Layout, group: str | None) -> None:
 
 
 def _rows(layout: Layout) -> Rows:
-    delimiters, rows, last = _scan(layout)
-    fields = layout.fields(last)
-    if not (rows > 1 and layout.is_cut(last)):
-        return Rows(delimiters, None, ())
+    delimiters, ends, last = _scan(layout)
+    above = layout.dialect.head[: layout.dialect.characters]
+    delimiters -= above.count(layout.dialect.delimiter)
+    rows = ends - above.count("\n")
+    fields = fields_of(last, layout.dialect.delimiter)
+    if not (rows > 0 and layout.is_cut(last)):
+        return Rows(delimiters, None, layout.notes)
     note = (
         f"the last line is cut off and was left out: {len(fields)} fields, {len(layout.header)} in the header"
     )
-    return Rows(delimiters - (len(fields) - 1), rows - 1, (note,))
+    return Rows(delimiters - (len(fields) - 1), rows, (*layout.notes, note))
 
 
 def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[pd.DataFrame]:
@@ -169,168 +188,168 @@ def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[p
             if len(table):
                 yield table
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
-        _refuse_first_fault(layout)
+        _refuse_first_fault(layout, rows.count)
         message = f"{layout.where}: cannot be read as a table: {error}; check delimiter, decimal and encoding"
         raise FileFormatError(message) from error
-    if rows.delimiters != (count + 1) * (len(layout.header) - 1):
-        _refuse_first_fault(layout)
     if not count:
         message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
+    if rows.delimiters != count * (len(layout.header) - 1):
+        _refuse_first_fault(layout, rows.count)
 
 
 def _layout(path: Path, sensor: Sensor) -> Layout:
-    delimiter = sensor.delimiter or ("\t" if path.suffix.lower() == ".tsv" else ",")
-    encoding = sensor.encoding or "utf-8"
-    columns, where = sensor.columns, f"{path.parent.name}/{path.name}"
-    wanted = [] if columns.time is None else [columns.time]
-    for names in (columns.acceleration, columns.angular_velocity):
-        if names is None or isinstance(names, str):
-            message = f"{where}: found columns {names!r}; wanted three header names, a text file has one column a number"
-            raise FileFormatError(message)
-        wanted += names
-    header = _header(path, where, delimiter, encoding)
-    missing = [name for name in wanted if name not in header]
-    repeated = [name for name in wanted if header.count(name) > 1]
-    if missing or repeated:
-        wrong = (
-            f"column {', '.join(missing)} not found"
-            if missing
-            else f"column {', '.join(repeated)} found twice"
-        )
-        message = f"{where}: {wrong}; {_described(header)}; correct [columns] in session.toml"
-        raise FileFormatError(message)
-    return Layout(path, delimiter, sensor.decimal or ".", encoding, header, wanted)
-
-
-def _header(path: Path, where: str, delimiter: str, encoding: str) -> list[str]:
-    with path.open("rb") as file:
-        head = file.read(MAX_LINE_BYTES)
-    try:
-        text = codecs.getincrementaldecoder(encoding)().decode(head, final=len(head) < MAX_LINE_BYTES)
-    except UnicodeError as error:
-        message = f"{where}: not {encoding} text ({error}); declare the file's encoding in session.toml"
-        raise FileFormatError(message) from error
-    text = text.removeprefix("\ufeff")
-    first = next((line for line in re.split(r"[\r\n]+", text) if line.strip()), "")
-    if not first:
-        message = f"{where}: empty file ({path.stat().st_size} bytes); wanted a header line and samples; copy it again"
-        raise FileFormatError(message)
-    if "\0" in first:
-        message = f"{where}: binary data; wanted {encoding} text; declare the encoding, or convert the file"
-        raise FileFormatError(message)
-    return [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
-
-
-def sniff(path: Path) -> tuple[list[str], dict[str, str]]:
-    """Header names of a text file of which nothing is declared, with its likely delimiter and decimal.
-
-    Raises
-    ------
-    FileFormatError
-        If the file is empty, or no UTF-8 text.
-    """
     where = f"{path.parent.name}/{path.name}"
-    headers = {delimiter: _header(path, where, delimiter, "utf-8") for delimiter in ";\t,"}
-    delimiter = max(headers, key=lambda mark: len(headers[mark]))
-    with path.open(encoding="utf-8", errors="replace") as file:
-        rows = [file.readline(MAX_LINE_BYTES) for _ in range(2)]
-    has_comma = delimiter != "," and re.search(r"\d,\d", rows[1]) is not None
-    return headers[delimiter], {"delimiter": delimiter, "decimal": "," if has_comma else "."}
+    dialect = find_dialect(path, where, sensor)
+    unit, notes = sensor.units.time, dialect.notes
+    stamps = [] if sensor.columns.time is None else _first_cells(dialect)
+    if not is_date_time(unit):
+        order = order_of(stamps)
+        if order is not None:
+            wanted = "'date-time day-first' or 'date-time month-first'" if order == "?" else repr(order)
+            message = (
+                f"{where}: column {wanted_columns(sensor, where)[0].name}: found {stamps[0][:40]!r}, declared is "
+                f"{unit!r}; this looks like date and time: declare units.time as {wanted}"
+            )
+            raise FileFormatError(message)
+        return Layout(path, dialect, unit, None, notes)
+    start = midnight(stamps, str(unit))
+    if start is None:
+        found = stamps[0][:40] if stamps else ""
+        message = f"{where}: found {found!r} for the first time stamp; wanted a stamp as declared, {unit!r}; correct units.time"
+        raise FileFormatError(message)
+    since = "midnight" if start == NO_DAY else f"{np.datetime_as_string(start, 'D')} 00:00:00"
+    return Layout(path, dialect, unit, start, (*notes, f"time stamps counted in seconds from {since}"))
 
 
-def _described(header: list[str]) -> str:
-    """The header in words, with a guess at what went wrong; other people's text, so made printable."""
-    names = ["".join(c for c in name if c.isprintable())[:40] for name in header]
-    shown = f"the file has {', '.join(names[:30])}" + (
-        f" and {len(names) - 30} more" if len(names) > 30 else ""
-    )
-    if len(header) == 1:
-        for delimiter, word in ((";", "';'"), ("\t", "tab ('\\t')"), (",", "','")):
-            if delimiter in header[0]:
-                return f"{shown}; this looks delimited by {word}: declare delimiter"
-    if all(NUMBER.fullmatch(name) for name in names):
-        return f"{shown}; the first line holds numbers, wanted a header line: add one"
-    return shown
+def _first_cells(dialect: Dialect) -> list[str]:
+    """Time stamps of the first rows."""
+    lines = dialect.head[dialect.characters :].splitlines()[: ASKED_ROWS + 1]
+    if len(dialect.head) >= HEAD_BYTES // 4:
+        lines = lines[:-1] or lines  # the last one may be cut
+    rows = (fields_of(line, dialect.delimiter) for line in lines[:ASKED_ROWS])
+    return [row[dialect.numbers[0]] for row in rows if len(row) == len(dialect.header)]
 
 
 def _scan(layout: Layout) -> tuple[int, int, str]:
-    """Count delimiters and rows (lines behind the header), and return the last line that is not blank.
+    """Count delimiters and line ends before the last line, and return the last line that is not blank.
 
     Counting bytes costs a small part of parsing and finds every row with a field too few or too many.
     """
-    if layout.is_wide:
-        return -1, 0, ""
+    delimiters, ends, tail = _scan_text(layout) if layout.is_wide else _scan_bytes(layout)
+    text = tail.rstrip("\r\n")
+    return delimiters, ends - tail.count("\n", len(text)), tail[text.rfind("\n") + 1 :]
+
+
+def _scan_bytes(layout: Layout) -> tuple[int, int, str]:
     delimiters = ends = 0
     block = np.empty(BLOCK_BYTES, dtype=np.uint8)
     with layout.path.open("rb") as file:
         while count := file.readinto(block.data):
-            delimiters += int(np.count_nonzero(block[:count] == ord(layout.delimiter)))
-            ends += int(np.count_nonzero(block[:count] == ord("\n")))
-        file.seek(max(0, layout.path.stat().st_size - MAX_LINE_BYTES))
-        tail = file.read().decode(layout.encoding, "replace")
-    text = tail.rstrip("\r\n")
-    return delimiters, ends - tail.count("\n", len(text)), tail[text.rfind("\n") + 1 :]
+            delimiters += int(np.count_nonzero(block[:count] == ord(layout.dialect.delimiter)))
+            more = int(np.count_nonzero(block[:count] == ord("\n")))
+            if not more and count == BLOCK_BYTES:
+                _refuse_long_line(layout, bytes(block).count(b"\r"), ends)
+            ends += more
+        file.seek(max(0, layout.path.stat().st_size - HEAD_BYTES))
+        return delimiters, ends, file.read().decode(layout.dialect.encoding, "replace")
+
+
+def _scan_text(layout: Layout) -> tuple[int, int, str]:
+    delimiters = ends = 0
+    tail = ""
+    with layout.path.open(encoding=layout.dialect.encoding, errors="replace", newline="") as file:
+        for block in iter(partial(file.read, BLOCK_BYTES), ""):
+            delimiters += block.count(layout.dialect.delimiter)
+            more = block.count("\n")
+            if not more and len(block) == BLOCK_BYTES:
+                _refuse_long_line(layout, block.count("\r"), ends)
+            ends += more
+            tail = (tail + block)[-HEAD_BYTES:]
+    return delimiters, ends, tail
+
+
+def _refuse_long_line(layout: Layout, returns: int, ends: int) -> None:
+    if not returns:
+        message = f"{layout.where}: line {ends + 1} is longer than {BLOCK_BYTES} bytes; wanted a row of numbers; copy the file again"
+        raise FileFormatError(message)
 
 
 def _parsed(layout: Layout, rows: int | None, length: int | None) -> Iterator[pd.DataFrame]:
     import pandas as pd
 
+    stamps = {} if layout.start is None else {layout.numbers[0]: str}
     options: dict[str, Any] = {
-        "sep": layout.delimiter,
-        "decimal": layout.decimal,
-        "encoding": layout.encoding,
-        "header": 0,
+        "sep": layout.dialect.delimiter,
+        "decimal": layout.dialect.decimal,
+        "header": None,
+        "names": range(len(layout.header)),
         "usecols": layout.numbers,
-        "dtype": np.float64,
+        "dtype": dict.fromkeys(layout.numbers, np.float64) | stamps,
         "index_col": False,
         "nrows": rows,
         "keep_default_na": False,
         "na_values": MISSING,
         "skipinitialspace": True,
     }
-    if length is None:
-        yield pd.read_csv(layout.path, **options)
-        return
-    with pd.read_csv(layout.path, chunksize=length, **options) as reader:
-        yield from reader
+    # A file cut off inside a character ends with a mark that is no number.
+    with layout.rows("replace" if layout.is_wide else "strict") as file:
+        if length is None:
+            yield pd.read_csv(file, **options)
+            return
+        with pd.read_csv(file, chunksize=length, **options) as reader:
+            yield from reader
 
 
 def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, timeless: bool) -> Samples:
-    table.columns = [layout.header[number] for number in sorted(layout.numbers)]
-    names = list(layout.wanted)
-    time = None if timeless else table.pop(names.pop(0)).to_numpy(copy=True)
+    numbers = list(layout.numbers)
+    time = None if timeless else _time(layout, table[numbers.pop(0)])
     acceleration, angular_velocity = (
-        np.asfortranarray(table[three].to_numpy()) for three in (names[:3], names[3:])
+        np.asfortranarray(table[three].to_numpy()) for three in (numbers[:3], numbers[3:])
     )
     return Samples(time, acceleration, angular_velocity, notes)
 
 
-def _refuse_first_fault(layout: Layout) -> None:
-    """Raise for the first row with a wrong number of fields or a cell that is not a number."""
-    with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
-        rows = csv.reader(file, delimiter=layout.delimiter)
-        next(rows)
-        for row in rows:
-            if not row:
-                continue
-            extra = row[len(layout.header) :]
-            if len(row) < len(layout.header) or any(field.strip() for field in extra):
-                message = (
-                    f"{layout.where}: line {rows.line_num} has {len(row)} fields; wanted {len(layout.header)} "
-                    "as in the header; repair or delete the line"
-                )
-                raise FileFormatError(message)
-            for name, number in zip(layout.wanted, layout.numbers, strict=True):
-                if not layout.is_number(row[number].strip()):
-                    raise FileFormatError(_bad_cell(layout, rows.line_num, name, row[number]))
+def _time(layout: Layout, column: pd.Series[Any]) -> NDArray[np.float64]:
+    if layout.start is None:
+        return column.to_numpy(copy=True)
+    stamps = seconds(column, str(layout.time_unit), layout.start)
+    if (np.isnan(stamps) & column.notna().to_numpy()).any():
+        _refuse_first_fault(layout, None)
+    return stamps
+
+
+def _refuse_first_fault(layout: Layout, count: int | None) -> None:
+    """Raise for the first row with a wrong number of fields or a cell that is not what its column wants."""
+    above = layout.dialect.lines
+    with layout.rows("replace") as file:
+        rows = csv.reader(file, delimiter=layout.dialect.delimiter, skipinitialspace=True)
+        try:
+            for row in itertools.islice(filter(None, rows), count):
+                _refuse_row(layout, row, above + rows.line_num)
+        except csv.Error as error:
+            message = f"{layout.where}: line {above + rows.line_num}: {error}; repair or delete the line"
+            raise FileFormatError(message) from error
+
+
+def _refuse_row(layout: Layout, row: list[str], line: int) -> None:
+    extra = row[len(layout.header) :]
+    if len(row) < len(layout.header) or any(field.strip() for field in extra):
+        message = (
+            f"{layout.where}: line {line} has {len(row)} fields; wanted {len(layout.header)} "
+            "as in the header; repair or delete the line"
+        )
+        raise FileFormatError(message)
+    for number in layout.numbers:
+        if not layout.is_cell(number, row[number].strip()):
+            raise FileFormatError(_bad_cell(layout, line, layout.header[number], row[number]))
 
 
 def _bad_cell(layout: Layout, line: int, name: str, cell: str) -> str:
     hint = "correct or empty the cell"
-    if layout.decimal == "." and NUMBER.fullmatch(cell.strip().replace(",", ".")):
+    if layout.dialect.decimal == "." and NUMBER.fullmatch(cell.strip().replace(",", ".")):
         hint = "this looks like a decimal comma: declare decimal = ','"
-    elif layout.decimal == "," and NUMBER.fullmatch(cell.strip()):
+    elif layout.dialect.decimal == "," and NUMBER.fullmatch(cell.strip()):
         hint = "this looks like a decimal point: declare decimal = '.'"
     return f"{layout.where}: line {line}, column {name}: found {cell[:40]!r}; wanted a number; {hint}"
 

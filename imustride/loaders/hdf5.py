@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imustride.errors import FileFormatError
+from imustride.loaders.date_times import is_date_time
 from imustride.loaders.samples import Samples
 from imustride.recording import pieces
 from imustride.registry import Format
@@ -69,6 +70,7 @@ def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> I
     where = f"{path.parent.name}/{path.name}#{group or '/'}"
     with _opened(path, group, where) as node:
         columns = sensor.columns
+        _refuse_date_times(sensor, where)
         acceleration = _datasets(node, columns.acceleration, where)
         angular_velocity = _datasets(node, columns.angular_velocity, where)
         time = [] if columns.time is None else [_dataset(node, columns.time, where, dimensions=1)]
@@ -122,11 +124,18 @@ def _opened(path: Path, group: str | None, where: str) -> Iterator[Any]:
 
 def _samples(group: Any, sensor: Sensor, where: str) -> Samples:
     columns = sensor.columns
+    _refuse_date_times(sensor, where)
     acceleration = _triple(group, columns.acceleration, where)
     angular_velocity = _triple(group, columns.angular_velocity, where)
     time = None if columns.time is None else _values(group, columns.time, where, dimensions=1)
     _common_length([acceleration, angular_velocity, *([] if time is None else [time])], where)
     return Samples(time, acceleration, angular_velocity)
+
+
+def _refuse_date_times(sensor: Sensor, where: str) -> None:
+    if is_date_time(sensor.units.time):
+        message = f"{where}: units.time declares {sensor.units.time!r}; wanted s, ms, us or samples: datasets hold numbers"
+        raise FileFormatError(message)
 
 
 def _common_length(columns: list[Any], where: str) -> int:

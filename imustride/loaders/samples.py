@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.loaders.date_times import PATTERNS
 from imustride.recording import SensorLog
 
 if TYPE_CHECKING:
@@ -17,8 +18,9 @@ if TYPE_CHECKING:
 
     from imustride.session import Sensor, Units
 
-# Factors from the units of files to SI; counts stay counts until a calibration gives them a scale.
-TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+# Factors from the units of files to SI; counts stay counts until a calibration gives them a scale. Date-times are
+# seconds when they leave their reader.
+TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6} | dict.fromkeys(PATTERNS, 1.0)
 ACCELERATION_M_S2 = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "counts": 1.0}
 ANGULAR_VELOCITY_RAD_S = {"rad/s": 1.0, "deg/s": np.pi / 180, "counts": 1.0}
 
@@ -80,7 +82,9 @@ def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, firs
 def stamps_s(
     samples: Samples, units: Units, rate_hz: float | None, first_row: int = 0
 ) -> NDArray[np.float64]:
-    """Time stamps [s], shape (n,): those of the file, or counted at the declared rate from zero."""
+    """Time stamps [s], shape (n,): those of the file, its counter, or rows counted from zero at the declared rate."""
     if samples.time is None:
         return np.arange(first_row, first_row + len(samples.acceleration)) / (rate_hz or np.nan)
+    if units.time == "samples":
+        return np.divide(samples.time, rate_hz or np.nan, out=samples.time)
     return scaled(samples.time, TIME_S[units.time or "s"])

@@ -84,6 +84,7 @@ def regularise(log: SensorLog) -> Recording:
             gaps=_spans(~measured, found),
             bridged=len(stretches(lost & measured)),
             clipped_samples=int(np.count_nonzero(clipped[:, 0] | clipped[:, 1])),
+            notes=log.notes,
         ),
     )
 

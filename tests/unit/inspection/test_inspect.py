@@ -276,12 +276,65 @@ def test_a_lone_file_of_which_nothing_is_declared(session, unit, factor):
     assert "(file units)" in render([report])
 
 
-def test_a_lone_file_of_another_dialect(session):
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_lone_file_of_another_dialect(session, encoding):
     folder = session()
     text = (folder / "left.csv").read_text().replace(",", ";").replace(".", ",")
-    (folder / "left.csv").write_text(text)
+    above = "Logger 7; 3 axes\nstarted;03.10.2026\n\n"
+    (folder / "left.csv").write_text(above + text, encoding=encoding)
     (report,) = inspect(folder / "left.csv")
     assert report.rows == 12000
+    (told,) = [note for note in findings(report, "note") if note.startswith("read as found")]
+    assert "delimiter ';'" in told
+    assert "3 lines above the header" in told
+    assert "decimal comma" in told
+    assert ("UTF-16" in told) == (encoding == "utf-16")
+
+
+@pytest.mark.parametrize("below", [False, True])
+def test_units_in_the_header_of_a_lone_file_are_used_and_told(session, below):
+    time_s, acceleration, angular_velocity = turning()
+    folder = session(signals=(1e3 * time_s, acceleration / G, angular_velocity * DEGREES))
+    _, _, rows = (folder / "left.csv").read_text().partition("\n")
+    header = "timestamp (ms),acc x [g],acc y [g],acc z [g],gyr x (dps),gyr y (dps),gyr z (dps)"
+    if below:
+        header = "timestamp,acc x,acc y,acc z,gyr x,gyr y,gyr z\nms,g,g,g,dps,dps,dps"
+    (folder / "left.csv").write_text(f"{header}\n{rows}")
+    (report,) = inspect(folder / "left.csv")
+    assert report.units == "SI"
+    assert report.rate_hz == pytest.approx(RATE_HZ, rel=1e-5)
+    assert report.rest.gravity == pytest.approx(G, abs=0.01)
+    told = "units declared nowhere: time ms, acceleration g, angular velocity deg/s by the header"
+    assert told in findings(report, "note")
+
+
+@pytest.mark.parametrize(
+    ("day", "told"), [("13.10.2026", "time date-time day-first"), ("2026-10-03", "time date-time")]
+)
+def test_date_times_of_a_lone_file_are_told(session, day, told):
+    folder = session()
+    header, *lines = (folder / "left.csv").read_text().splitlines()
+    stamps = [f"{day} 14:05:{float(line.split(',')[0]):09.6f}" for line in lines]
+    rows = [f"{stamp},{line.partition(',')[2]}" for stamp, line in zip(stamps, lines, strict=True)]
+    (folder / "left.csv").write_text("\n".join([header, *rows]))
+    (report,) = inspect(folder / "left.csv")
+    assert report.start_s == pytest.approx(14 * 3600 + 5 * 60)
+    assert f"units declared nowhere: {told} by the header" in findings(report, "note")
+    if "-" not in day:
+        swapped = (folder / "left.csv").read_text().replace("13.10.", "03.10.")
+        (folder / "left.csv").write_text(swapped)
+        with pytest.raises(FileFormatError, match="day and month of the stamps cannot be told apart"):
+            inspect(folder / "left.csv")
+
+
+def test_a_session_says_what_was_found_and_what_its_header_contradicts(session):
+    folder = session()
+    text = (folder / "left.csv").read_text()
+    (folder / "left.csv").write_text(text.replace(",", ";"))
+    (folder / "right.csv").write_text(text.replace("ax", "ax [g]", 1))
+    left, right = inspect(folder)
+    assert "read as found: delimiter ';'" in findings(left, "note")
+    assert "column ax [g]: the header says 'g', declared is 'm/s^2'" in right.problem
 
 
 def test_a_lone_group_of_an_hdf5_file(tmp_path):

@@ -151,6 +151,16 @@ def test_a_sensors_own_time_column_replaces_the_sessions_rate(write):
     assert (session.sensor("right_skate").rate_hz, session.sensor("right_skate").columns.time) == (None, "t")
 
 
+def test_a_counter_of_samples_goes_with_a_rate_wherever_each_is_declared(write):
+    text = changed('time = "s"', 'time = "samples"').replace("[conditions]", "rate_hz = 200\n[conditions]")
+    left, right = (read_session(write(text)).sensor(f"{side}_skate") for side in ("left", "right"))
+    assert (left.rate_hz, left.columns.time, right.rate_hz) == (200, "time_s", 500)
+    assert any(
+        line.startswith("sensors[0].rate_hz: missing")
+        for line in problems(write(changed('time = "s"', 'time = "samples"')))
+    )
+
+
 def test_file_options_at_the_top_serve_every_sensor(write):
     text = changed("[conditions]", 'delimiter = "\\t"\nencoding = "cp1252"\n[conditions]')
     session = read_session(write(text))
@@ -200,6 +210,8 @@ def test_file_options_at_the_top_serve_every_sensor(write):
         ('delimiter = ";"', 'delimiter = ";;"', "sensors[1].delimiter: found ';;'"),
         ('delimiter = ";"\n', "", "sensors[1].decimal: the comma is also the delimiter"),
         ('delimiter = ";"', 'encoding = "klingon"\ndelimiter = ";"', "sensors[1].encoding: found 'klingon'"),
+        ('delimiter = ";"', 'encoding = "base64"\ndelimiter = ";"', "sensors[1].encoding: found 'base64'"),
+        ('time = "s"', 'time = "date-time year-first"', "units.time: found 'date-time year-first'"),
         ("rate_hz = 500", "rate_hz = 0", "sensors[1].rate_hz: found 0"),
         ('acceleration = "acc"', 'acceleration = "acc"\ntime = "t"', "sensors[1].rate_hz: given beside columns.time"),
         ('name  = "run-1"', 'name = "../x"', "runs[0].name: found '../x'"),
