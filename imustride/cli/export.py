@@ -7,7 +7,9 @@ import click
 from imustride.cli.lazy import Lazy
 
 # Name of the command, and the module that holds it under the same name.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "bids": "imustride.cli.export_bids",
+}
 
 
 @click.group(

@@ -49,6 +49,7 @@ def _beside(written: list[str], session: Session) -> list[str]:
     stems = [name.removesuffix("_motion.tsv") for name in written if name.endswith("_motion.tsv")]
     folders = {folder for stem in stems for folder in (session.folder / stem).parents}
     inside = sorted(folder for folder in folders if folder.is_relative_to(session.folder))
-    sidecars = [file for folder in inside for file in sorted(folder.glob("*_motion.json"))]
+    kinds = ("*_motion.json", "*_sessions.json")
+    sidecars = [file for folder in inside for kind in kinds for file in sorted(folder.glob(kind))]
     found = [file.relative_to(session.folder).as_posix() for file in sidecars]
     return [*(f"{stem}_channels.tsv" for stem in stems), *found]

@@ -1,7 +1,8 @@
 """A Motion-BIDS dataset as a session: one athlete on one day, every recording with its channels.
 
-What the standard has no field for (surface, conditions, where a sensor sits) stands in the JSON beside the recordings, under
-``SessionDeclaration`` with the keys of ``session.toml``; ``Runs`` or ``Movement`` say what a recording holds.
+What the standard has no field for (surface, conditions, where a sensor sits) stands in the JSON beside the table of sessions,
+``SessionDeclaration`` by session, or beside the recordings where there are no sessions; its keys are those of ``session.toml``.
+``Runs`` or ``Movement`` beside a recording say what it holds.
 """
 
 from __future__ import annotations
@@ -54,14 +55,27 @@ def read_dataset(path: Path) -> Session:
     _check_description(root)
     motions = _motions(path.resolve(), root)
     recordings = [(motion, entities(motion.name), _sidecar(motion, root)) for motion in motions]
-    first = recordings[0]
-    declaration = _part(first[2], "SessionDeclaration", dict, f"{motions[0].parent.name}/{motions[0].name}")
-    raw = {"athlete": first[1].get("sub", ""), "protocol": first[2].get("TaskName"), **declaration}
+    _, named, sidecar = recordings[0]
+    where, declaration = _declaration(root, named, sidecar, motions[0])
+    raw = {"athlete": named.get("sub", ""), "protocol": sidecar.get("TaskName"), **declaration}
     raw["date"] = _date(raw.get("date"))
     raw = {key: value for key, value in raw.items() if value is not None}
     raw["sensors"], raw["runs"], raw["movements"] = _contents(recordings, raw.pop("sensors", []), root)
-    where = f"{root.name}/{motions[0].relative_to(root).parts[0]}, SessionDeclaration in {SIDECAR}"
-    return declared(raw, root, where)
+    return declared(raw, root, f"{where}, SessionDeclaration")
+
+
+def _declaration(
+    root: Path, named: dict[str, str], sidecar: dict[str, Any], motion: Path
+) -> tuple[str, dict[str, Any]]:
+    """Return what is declared of the session, and the file it stands, or belongs, in."""
+    if "ses" not in named:
+        where = f"{motion.parent.name}/{motion.name.replace(ENDING, SIDECAR)}"
+        return where, _part(sidecar, "SessionDeclaration", dict, where)
+    subject, day = f"sub-{named.get('sub', '')}", f"ses-{named['ses']}"
+    path = root / subject / f"{subject}_sessions.json"
+    where = f"{subject}/{path.name}"
+    by_day = _part(read_json(path, where), "SessionDeclaration", dict, where) if path.is_file() else {}
+    return where, _part(by_day, day, dict, where)
 
 
 def entities(name: str) -> dict[str, str]:
@@ -230,6 +244,6 @@ def _device(sidecar: dict[str, Any], named: dict[str, str]) -> str:
 def _part(sidecar: dict[str, Any], key: str, kind: type, where: str, default: Any = None) -> Any:
     value = sidecar.get(key, kind() if default is None else default)
     if not isinstance(value, kind):
-        message = f"{where}: {key} in its {SIDECAR}: found {value!r}; wanted a {kind.__name__}; correct it"
+        message = f"{where}: {key}: found {value!r}; wanted a {kind.__name__} in its JSON; correct it"
         raise FileFormatError(message)
     return value
