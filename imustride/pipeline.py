@@ -249,7 +249,8 @@ def write_session(result: SessionResult, out: Path, page: Page | None = None) ->
     from imustride.exporting import write_results
     from imustride.report.files import Page, page_files
 
-    write_results(result, out, page_files(result, page or Page()))
+    page = page or Page()
+    write_results(result, out, page_files(result, page), asdict(page))
 
 
 def write_index(lines: Sequence[Line], out: Path, language: str = "en") -> None:

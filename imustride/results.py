@@ -23,7 +23,8 @@ class RunResult:
     is the place whose clock counts; `body` is empty where the clocks are not joined. An unusable run carries the reason in one sentence and stays out of symmetry;
     a run of which no file could be read is neither readable nor usable. `swapped`: left and right are
     exchanged. `problems` tell what could not be read. `gates` are those of the
-    timing system, `segments` the rest of the body where more than skates was worn.
+    timing system, `segments` the rest of the body where more than skates was worn, `leg_courses` the angles of
+    its legs through each contact (``side, push, phase, contact_percent, knee_flexion_deg, shank_inclination_deg``).
     """
 
     name: str
@@ -41,6 +42,12 @@ class RunResult:
     body: BodyPath | None = None
     gates: Gates | None = None
     segments: Body | None = None
+    leg_courses: pd.DataFrame | None = None
+
+    @property
+    def unread(self) -> tuple[str, ...]:
+        """What could not be read of it."""
+        return self.problems or (() if self.readable else (self.reason,))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -2,31 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import click
 
-from imustride.cli.failures import FAILURES, report
-from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, talk_options
+from imustride.cli.talk import INCOMPLETE, Talk, dry_run_option, talk_options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from imustride.report.files import Page
     from imustride.report.index import Line
-    from imustride.results import RunResult, SessionResult
     from imustride.settings import Settings
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """How the analysis of one session ended."""
-
-    status: int
-    told: dict[str, Any]
-    line: Line
 
 
 @click.command(
@@ -52,6 +41,26 @@ class Outcome:
 )
 @click.option("--pdf", is_flag=True, help="The page as PDF too: A4, with imperial units Letter. Extra: pdf.")
 @click.option("--figures", is_flag=True, help="Every picture as SVG and PNG too, and its numbers as CSV.")
+@click.option(
+    "--without",
+    type=click.Choice(["paths"]),
+    help="Leave out the paths of the blades, and with them lengths, speeds and angles to the lane: quicker.",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Analyse N sessions at a time on this machine; the results are the same whatever N.",
+)
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Have the sessions analysed by the workers of this Dask scheduler, such as tcp://rink:8786. Extra: cluster.",
+)
+@click.option("--again", is_flag=True, help="Analyse also what would come out as it is there already.")
+@click.option("--progress", is_flag=True, help="A progress bar on stderr also where that is no terminal.")
 @dry_run_option
 @talk_options
 def analyse(
@@ -61,27 +70,44 @@ def analyse(
     orientation: str | None,
     language: str,
     units: Literal["metric", "imperial"],
+    without: str | None,
+    workers: int,
+    cluster: str | None,
     *,
     pdf: bool,
     figures: bool,
+    again: bool,
+    progress: bool,
     dry_run: bool,
 ) -> int:
     """Find, time and measure every push of each SESSION folder, and compare left with right.
 
     One session is written to the folder of --out, several to a folder each inside it, with a list of their pages.
+    Results that are there, whole and from the same files, settings and program, are kept: so an interrupted analysis of
+    many is taken up again by the same command.
     """
+    if cluster is not None and workers > 1:
+        message = "--workers is for this machine, --cluster for others; give one of them"
+        raise click.UsageError(message)
+    from imustride.cli.all_sessions import analyse_all, told
+    from imustride.cli.one_session import Job
+
     targets = _targets(sessions, out)
-    settings = _settings(orientation)
+    settings = _settings(orientation, without)
     page = _page(language, units, pdf=pdf, figures=figures)
-    outcomes = [
-        _one(talk, session, target, settings, page, dry_run=dry_run)
+    form: Literal["lines", "data", "nothing"] = (
+        "data" if talk.as_json else "nothing" if talk.quiet else "lines"
+    )
+    jobs = [
+        Job(session, target, settings, page, dry_run=dry_run, again=again, form=form)
         for session, target in zip(sessions, targets, strict=True)
     ]
+    outcomes = analyse_all(talk, jobs, workers, cluster, progress=progress)
     several = len(sessions) > 1 and not dry_run
     if several:
         _index(talk, [outcome.line for outcome in outcomes], out, language)
     listed = {"index": out / "index.html"} if several else {}
-    talk.data({"sessions": [outcome.told for outcome in outcomes], **listed})
+    talk.data({"sessions": [told(*both) for both in zip(jobs, outcomes, strict=True)], **listed})
     statuses = {outcome.status for outcome in outcomes}
     return statuses.pop() if len(statuses) == 1 else INCOMPLETE
 
@@ -107,17 +133,20 @@ def _index(talk: Talk, lines: Sequence[Line], out: Path, language: str) -> None:
     talk.lines(["", f"list of the pages: {out / 'index.html'}"])
 
 
-def _settings(orientation: str | None) -> Settings:
+def _settings(orientation: str | None, without: str | None) -> Settings:
     from imustride import pipeline
     from imustride.registry import methods
 
+    settings = pipeline.Settings()
+    if without == "paths":
+        settings = replace(settings, track=replace(settings.track, longest_s=0.0))
     if orientation is None:
-        return pipeline.Settings()
+        return settings
     known = methods("orientation")
     if orientation not in known:
         message = f"--orientation: found {orientation!r}, wanted one of {', '.join(known)}"
         raise click.UsageError(message)
-    return pipeline.Settings(orientation=orientation)
+    return replace(settings, orientation=orientation)
 
 
 def _page(language: str, units: Literal["metric", "imperial"], *, pdf: bool, figures: bool) -> Page:
@@ -131,92 +160,3 @@ def _page(language: str, units: Literal["metric", "imperial"], *, pdf: bool, fig
     if pdf:
         check_ready()
     return Page(language, units, pdf=pdf, figures=figures)
-
-
-def _one(
-    talk: Talk, session: Path, target: Path, settings: Settings, page: Page, *, dry_run: bool
-) -> Outcome:
-    from imustride import pipeline
-    from imustride.exporting import check_target
-    from imustride.report.index import Line, index_line
-
-    told = {"session": session, "out": target}
-    try:
-        check_target(target)
-        talk.progress(f"analysing {session}")
-        result = pipeline.analyse_session(session, settings)
-        if not dry_run:
-            pipeline.write_session(result, target, page)
-    except FAILURES as error:
-        status = report(error, talk)
-        return Outcome(status, {**told, "error": str(error)}, Line(target.name))
-    unread = [(run.name, problem) for run in result.runs for problem in _problems(run)]
-    for name, problem in unread:
-        talk.problem(f"{name}: {problem}")
-    for note in result.notes:
-        talk.problem(note)
-    written = target / "summary.html"
-    talk.lines(
-        _readable(
-            result,
-            f"nothing written (dry run); the page would be {written}" if dry_run else f"page: {written}",
-        )
-    )
-    return Outcome(
-        INCOMPLETE if unread or result.problems else DONE,
-        {**told, **_told(result, None if dry_run else written)},
-        index_line(result, target.name, page.language, page.system),
-    )
-
-
-def _problems(run: RunResult) -> tuple[str, ...]:
-    """What could not be read of a run."""
-    return run.problems or (() if run.readable else (run.reason,))
-
-
-def _told(result: SessionResult, page: Path | None) -> dict[str, Any]:
-    tables = {"runs": result.runs_table, "symmetry": result.symmetry}
-    rows = {
-        name: table.astype(object).where(table.notna(), None).to_dict("records")
-        for name, table in tables.items()
-    }
-    notes = [*result.notes, *_run_notes(result)]
-    return {"athlete": result.session.athlete, **rows, "notes": notes, "page": page}
-
-
-def _run_notes(result: SessionResult) -> list[str]:
-    """What a reader of single runs should know."""
-    return [f"{run.name}: {note}" for run in result.runs for note in run.notes]
-
-
-def _readable(result: SessionResult, last: str) -> list[str]:
-    from imustride.report.rows import headlines, run_rows, symmetry_rows
-
-    session = result.session
-    runs = [
-        (row["name"], row["gate_time"], f"{row['left']} / {row['right']}", row["steps"], _counted(row))
-        for row in run_rows(result.runs_table, result.pushes)
-    ]
-    lines = [f"{session.athlete}, {session.date}, {session.protocol}, {session.surface}", *result.notes, ""]
-    lines += columns(
-        [("run", "gate time [s]", "pushes L / R", "steps per second", ""), *runs], right=(1, 2, 3)
-    )
-    told = ("what", "left", "right", "against", "interval", "sizes", "verdict")
-    rows = [tuple(row[name] for name in told) for row in symmetry_rows(headlines(result.symmetry))]
-    if rows:
-        heading = (
-            "left and right (+: right larger)",
-            "L",
-            "R",
-            "R to L",
-            "95 % interval",
-            "n L, R; runs",
-            "",
-        )
-        lines += ["", *columns([heading, *rows], right=(1, 2, 3, 4))]
-    notes = _run_notes(result)
-    return [*lines, "", *([*notes, ""] if notes else []), last]
-
-
-def _counted(row: dict[str, Any]) -> str:
-    return "counts" if row["usable"] else f"left out: {row['reason']}"

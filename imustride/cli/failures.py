@@ -30,8 +30,17 @@ def report(error: Exception, talk: Talk) -> int:
     """Say what went wrong, with the traceback where wanted; give the exit status."""
     if talk.debug:
         click.echo(traceback.format_exc(), err=True)
+    talk.problem(said(error))
+    return status_of(error)
+
+
+def said(error: Exception) -> str:
+    """Return an expected error as one line."""
     if isinstance(error, OSError) and error.filename is not None:
-        talk.problem(f"{error.filename}: {error.strerror}")
-    else:
-        talk.problem(str(error))
+        return f"{error.filename}: {error.strerror}"
+    return str(error)
+
+
+def status_of(error: Exception) -> int:
+    """Return the exit status of an error."""
     return next((status for kinds, status in STATUS if isinstance(error, kinds)), FAILED)

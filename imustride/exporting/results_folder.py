@@ -10,6 +10,7 @@ from imustride.errors import FileFormatError, SettingsError
 from imustride.exporting.declared import session_facts
 from imustride.exporting.dictionary import data_package
 from imustride.exporting.digests import sha256
+from imustride.exporting.made_with import made_with
 from imustride.exporting.signals import write_signals
 from imustride.exporting.swap import repair, swapped_in
 from imustride.exporting.tables import csv_text
@@ -29,7 +30,12 @@ PROVENANCE = "provenance.json"
 FORMAT = 1  # of results folders: changes whenever a reader of older ones would misread a newer one
 
 
-def write_results(result: SessionResult, out: Path, files: Mapping[str, str | bytes | pd.DataFrame]) -> None:
+def write_results(
+    result: SessionResult,
+    out: Path,
+    files: Mapping[str, str | bytes | pd.DataFrame],
+    page: Mapping[str, Any] | None = None,
+) -> None:
     """Write the results of a session as one folder, whole or not at all.
 
     Parameters
@@ -39,6 +45,8 @@ def write_results(result: SessionResult, out: Path, files: Mapping[str, str | by
         Folder to make; an earlier results folder there is replaced.
     files : mapping of str to str, bytes or DataFrame
         Contents of further files by file name, such as ``summary.html``; tables are written as CSV.
+    page : mapping, optional
+        How the page was wanted, as plain data: kept in the provenance.
 
     Raises
     ------
@@ -69,7 +77,7 @@ def write_results(result: SessionResult, out: Path, files: Mapping[str, str | by
             if not isinstance(table, (str, bytes))
         }
         _write_json(folder / "datapackage.json", data_package(result.session, tables, metrics, sizes))
-        _write_json(folder / PROVENANCE, _provenance(result, folder, metrics))
+        _write_json(folder / PROVENANCE, _provenance(result, folder, metrics, page or {}))
 
 
 def check_target(out: Path) -> None:
@@ -134,12 +142,20 @@ def _files(folder: Path) -> dict[str, Path]:
     return {path.name: path for path in paths if path.name != PROVENANCE}
 
 
-def _provenance(result: SessionResult, folder: Path, metrics: Mapping[str, Metric]) -> dict[str, Any]:
+def _provenance(
+    result: SessionResult, folder: Path, metrics: Mapping[str, Metric], page: Mapping[str, Any]
+) -> dict[str, Any]:
+    of_runs = [f"{run.name}: {note}" for run in result.runs for note in run.notes]
+    unread = [f"{run.name}: {problem}" for run in result.runs for problem in run.unread]
     return {
         **result.provenance,
         "program": PROGRAM,
         "version": __version__,
+        "made_with": made_with(),
         "format": FORMAT,
+        "page": page,
+        "notes": [*result.notes, *of_runs],
+        "problems": [*result.problems, *unread],
         "session": session_facts(result),
         "definitions": {name: metric.number for name, metric in metrics.items()},
         "files": {name: sha256(path) for name, path in _files(folder).items()},

@@ -72,12 +72,13 @@ def index_line(result: SessionResult, folder: str, language: str, system: System
         say("head.surface"): say(f"surface.{session.surface}"),
         **dict(condition(name, value, amounts) for name, value in session.conditions.items()),
     }
-    counting = sum(run.usable for run in result.runs)
+    usable = result.runs_table["usable"]
+    counting = int(usable.sum())
     return Line(
         folder,
         session.athlete,
         facts,
-        say("index.of", n=counting, all=len(result.runs)),
+        say("index.of", n=counting, all=len(usable)),
         _differs(result, amounts) if counting else say("index.no_run"),
         "" if session.consent else say("index.no_consent"),
     )

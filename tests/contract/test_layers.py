@@ -44,6 +44,7 @@ def test_the_package_keeps_the_layer_rule(copy):
         ("segmentation/planted.py", "import h5py", "h5py"),
         ("loaders/planted.py", "import vqf", "vqf"),
         ("metrics/planted.py", "import sqlalchemy", "sqlalchemy"),
+        ("report/planted.py", "import distributed", "distributed"),
         ("exporting/planted.py", "import matplotlib.figure", "matplotlib"),
         ("cutting/planted.py", "import imustride.settings", "imustride.settings"),
         ("alignment/planted.py", "import imustride.simulation", "imustride.simulation"),
