@@ -42,6 +42,8 @@ _CAUTION = (
 )
 _GAIN = "the speed gained, as parts of its logarithm (ours: no source in skating); both shares add to one"
 
+_COURSE = "mean at the same share of the time on the ice, as in pushes.csv, after the first six pushes of the run if any"
+
 # What no metric describes.
 PUSHES: Mapping[str, Column] = {
     "run": _RUN,
@@ -196,6 +198,18 @@ FIGURES: Mapping[str, Column] = {
     "pushes_per_second_hz": Column("number", "Hz", "two over the stride time"),
     "length_per_push_m": Column("number", "m", "half of the stride length"),
     "length_per_push_m_sd": Column("number", "m", "standard deviation of length_per_push_m"),
+    "contact_percent": Column("integer", "%", "share of the time on the ice: 0 blade-on, 100 blade-off"),
+    "knee_flexion_deg": Column("number", "deg", f"of the foot's pushes, {_COURSE}: knee flexion"),
+    "knee_flexion_deg_sd": Column(
+        "number", "deg", "standard deviation of knee_flexion_deg from push to push"
+    ),
+    "shank_inclination_deg": Column(
+        "number", "deg", f"of the foot's pushes, {_COURSE}: forward tip of the shank"
+    ),
+    "shank_inclination_deg_sd": Column(
+        "number", "deg", "standard deviation of shank_inclination_deg from push to push"
+    ),
+    "n_pushes": Column("integer", "", "pushes of the foot in the mean"),
     "metric": Column("string", "", "name of the column in pushes.csv"),
     "difference_multiple": Column("number", "", "right minus left, in smallest differences that count"),
     "low_multiple": Column("number", "", "lower end of the 95 % interval of difference_multiple"),

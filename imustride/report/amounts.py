@@ -36,6 +36,7 @@ METRIC = {
     "deg/s": Shown("°/s", 1.0, 0),
     "m": Shown("m", 1.0, 2),
     "across": Shown("m", 1.0, 2),
+    "cm": Shown("cm", 100.0, 1),
     "m/s": Shown("m/s", 1.0, 2),
     "%": Shown("%", 1.0, 1),
     "": Shown("", 1.0, 2),
@@ -43,6 +44,7 @@ METRIC = {
 IMPERIAL = METRIC | {
     "m": Shown("ft", 1 / FOOT_M, 2),
     "across": Shown("in", 1 / INCH_M, 1),
+    "cm": Shown("in", 1 / INCH_M, 1),
     "m/s": Shown("mph", 1 / MILE_PER_HOUR_M_S, 2),
 }
 LEAST_TWO_DIGITS = 3  # an uncertainty that begins with 1 or 2 keeps its second digit
@@ -89,7 +91,7 @@ class Amounts:
         value, within : float
             In the unit of the tables.
         of : str
-            That unit; ``ms``: of a column in s; ``across``: of a column in m.
+            That unit; ``ms``: of a column in s; ``across`` and ``cm``: of a column in m.
         sign : bool
             Show a plus too.
         """

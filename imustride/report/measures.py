@@ -33,6 +33,8 @@ class Measure:
         Whether it is among the few that stand for the others.
     pushes : bool
         Whether it is a column in the table of every push.
+    level : str
+        Group of `imustride.report.levels` whose table shows mean and spread of each foot; empty: none does.
     shown_as : str
         Unit of `imustride.report.amounts`; empty: the column's own.
     """
@@ -41,6 +43,7 @@ class Measure:
     place: Place = "body"
     headline: bool = False
     pushes: bool = True
+    level: str = ""
     shown_as: str = ""
 
 

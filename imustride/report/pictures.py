@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from imustride.report import above, pace, rhythm, sides, speed, toe_turn
+from imustride.report import above, leg, pace, rhythm, sides, speed, toe_turn
 
 if TYPE_CHECKING:
     from imustride.report.picture import Picture
@@ -16,5 +16,6 @@ PICTURES: tuple[Picture, ...] = (
     pace.PICTURE,
     above.PICTURE,
     toe_turn.PICTURE,
+    leg.PICTURE,
     sides.BODY,
 )

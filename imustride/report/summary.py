@@ -9,12 +9,15 @@ from imustride.report.amounts import Amounts, System
 from imustride.report.answer import answer, counting, spoken
 from imustride.report.catalogue import DEFAULT_LANGUAGE, catalogue
 from imustride.report.comparison import by_reason, figures, judged
+from imustride.report.drawing import FEET
 from imustride.report.gallery import gallery, not_drawn
+from imustride.report.levels import PHASES, level_groups
 from imustride.report.measures import PLACES, measure
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.pages import page_environment
 from imustride.report.rows import compared
 from imustride.report.timing import no_time, time_blocks
+from imustride.report.worn import emptied, sensor_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
     from imustride.results import SessionResult
 
 MOST_ROWS = 150  # pushes in the table of the page; pushes.csv holds the rest
+MOST_BODY_ROWS = 40  # of the rest of the body; of more one run stands for all
 MOST_PAPER_RUNS, MOST_PAPER_ROWS = 10, 5  # what a sheet of paper has room for; a screen shows all
 
 
@@ -56,6 +60,7 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
             no_time=no_time(result, amounts),
             **_runs(result, amounts),
             answer=answer(result, amounts),
+            **_levels(result, amounts),
             pictures=gallery(result, amounts),
             not_drawn=not_drawn(result, amounts),
             **_comparison(result, amounts),
@@ -64,6 +69,17 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
             accuracy=accuracy_rows(amounts),
         )
     )
+
+
+def _levels(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
+    """Return the tables of posture and movement with their columns, and how the sensors of the body sat."""
+    columns = [(amounts.say(f"of_phase.{phase}"), FEET[side].letter) for phase in PHASES for side in FEET]
+    return {
+        "levels": level_groups(result, amounts),
+        "level_columns": columns,
+        "worn": sensor_rows(result, amounts),
+        "emptied": emptied(result, amounts),
+    }
 
 
 def _who(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
@@ -150,11 +166,25 @@ def _rest_on(table: pd.DataFrame, amounts: Amounts) -> str:
 
 
 def _pushes(result: SessionResult, amounts: Amounts) -> dict[str, Any]:
-    """Return the tables of every push, one a place of sensors: its name, headings and rows."""
-    tables = ((place, *push_table(result.pushes.head(MOST_ROWS), amounts, place)) for place in PLACES)
-    return {
-        "push_tables": [
-            (amounts.say(f"pushes.of.{place}"), headings, rows) for place, headings, rows in tables if rows
-        ],
-        "pushes_in_all": len(result.pushes),
-    }
+    """Return the tables of every push, one a place of sensors: its name, the only run in it, headings and rows.
+
+    Of many pushes the rest of the body, whose levels stand in a section of their own, shows one run.
+    """
+    tables = []
+    for place in PLACES:
+        pushes, run = result.pushes.head(MOST_ROWS), ""
+        if place == "body" and len(pushes) > MOST_BODY_ROWS:
+            run = _fastest(result)
+            pushes = pushes[pushes["run"] == run]
+        headings, rows = push_table(pushes, amounts, place)
+        if rows:
+            tables.append((amounts.say(f"pushes.of.{place}"), run, headings, rows))
+    return {"push_tables": tables, "pushes_in_all": len(result.pushes)}
+
+
+def _fastest(result: SessionResult) -> str:
+    """Return the fastest run by its gates among those that count, else the first that counts, else the first with pushes."""
+    table = result.runs_table
+    held = table[table["run"].isin(set(result.pushes["run"]))]
+    held = held[held["usable"].astype(bool)] if held["usable"].any() else held
+    return str(held.sort_values("gate_time_s", kind="stable", na_position="last")["run"].iloc[0])
