@@ -132,6 +132,8 @@ class SeasonResult:
         By the name of an asymmetry: value, low and high of the agreement on the side over the group (kappa).
     left_out : mapping of str to str
         Athletes that may not be shown, and why.
+    most_ahead : int
+        How many further sessions were tried for `Course.more_sessions`.
     """
 
     athletes: tuple[str, ...]
@@ -141,6 +143,7 @@ class SeasonResult:
     surface: Mapping[str, str]
     side_agreement: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     left_out: Mapping[str, str] = field(default_factory=dict)
+    most_ahead: int = 0
 
     def of(self, athlete: str) -> tuple[Course, ...]:
         """Return the courses of one athlete."""

@@ -1,5 +1,6 @@
 """A store with a season made by hand: pushes with a planted course, no sensors behind them."""
 
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,8 @@ def pushes_of_run(name, contact_s, index_percent, rng, noise_s=0.004):
             "phase": np.where(order < 6, "acceleration", "later"),
             "blade_off_s": 10.0 + 0.3 * order,
             "contact_time_s": own_s + rng.normal(0, noise_s, len(order)),
+            "push_off_angular_velocity_deg_s": 600.0 + rng.normal(0, 10.0, len(order)),
+            "stride_rate_hz": 1.6 + rng.normal(0, 0.03, len(order)),
             "flags": "",
         }
     )
@@ -61,10 +64,10 @@ def session(athlete, day, contacts_s, index_percent, rng, **facts):
         declared,
         {"pushes": pushes, "runs": runs, "symmetry": symmetry},
         {"pushes": mark},
-        {"contact_time_s": 1},
+        dict.fromkeys(("contact_time_s", "push_off_angular_velocity_deg_s", "stride_rate_hz"), 1),
         {"contact": {}},
         "0.1",
-        [Input("log", "log.csv", f"{abs(hash(mark)):064x}"[:64])],
+        [Input("log", "log.csv", sha256(mark.encode()).hexdigest())],
         Path(f"/results/{mark}"),
     )
 

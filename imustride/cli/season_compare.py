@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
@@ -50,6 +51,21 @@ LAST = (
     metavar="NAME=SIZE",
     help="Smallest change that matters, in the metric's unit; may be repeated.",
 )
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for a page a skater, one of the group, and their numbers as CSV; an earlier one is replaced.",
+)
+@click.option(
+    "--language", default="en", show_default=True, help="Language of the pages; an unknown one lists all."
+)
+@click.option(
+    "--units",
+    type=click.Choice(["metric", "imperial"]),
+    default="metric",
+    show_default=True,
+    help="Units of the pages: m, m/s; or ft, in, mph.",
+)
 @store_option
 @talk_options
 def compare(
@@ -61,6 +77,9 @@ def compare(
     names: tuple[str, ...],
     phase: Literal["acceleration", "later", "all"] | None,
     matters: tuple[str, ...],
+    out: Path | None,
+    language: str,
+    units: Literal["metric", "imperial"],
     *,
     group: bool,
 ) -> None:
@@ -80,11 +99,22 @@ def compare(
     settings = SeasonSettings() if phase is None else SeasonSettings(phase=phase)
     family = keeping.named_family(settings, names)
     chosen = Chosen(athletes or None, iso(since), iso(until))
-    result = keeping.compare_season(open_store(place), chosen, family, settings, _sizes(matters))
+    _check_language(language)
+    store = open_store(place)
+    result = keeping.compare_season(store, chosen, family, settings, _sizes(matters))
+    page = None if out is None else keeping.write_season_pages(store, result, out, language, units)
     for code, reason in result.left_out.items():
         talk.problem(f"{code}: left out: {reason}")
-    talk.data(asdict(result))
-    talk.lines(_readable(result, settings.most_ahead))
+    talk.data({**asdict(result), "page": page})
+    talk.lines([*_readable(result), *([] if page is None else ["", f"page: {page}"])])
+
+
+def _check_language(language: str) -> None:
+    from imustride.report.catalogue import languages
+
+    if language not in languages():
+        message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
+        raise click.UsageError(message)
 
 
 def _sizes(given: tuple[str, ...]) -> dict[str, float]:
@@ -100,13 +130,13 @@ def _sizes(given: tuple[str, ...]) -> dict[str, float]:
     return out
 
 
-def _readable(result: SeasonResult, most_ahead: int) -> list[str]:
+def _readable(result: SeasonResult) -> list[str]:
     lines: list[str] = []
     for code in result.athletes:
         courses = result.of(code)
         lines += ["", _head(result, code, courses), ""]
         lines += columns([HEADING, *(_row(course) for course in courses)], right=(2, 4, 5, 6))
-        lines += ["", *(f"  {line}" for line in dict.fromkeys(_notes(courses, most_ahead)))]
+        lines += ["", *(f"  {line}" for line in dict.fromkeys(_notes(courses, result.most_ahead)))]
     for name, found in result.side_agreement.items():
         if math.isfinite(found["value"]):
             lines.append(

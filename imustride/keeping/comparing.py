@@ -124,6 +124,7 @@ def compare_season(
         {code: one.surface for code, found in newest.items() for one in found},
         next(iter(groups.values())).agreement if len(groups) == 1 else {},
         left_out,
+        settings.most_ahead,
     )
 
 
