@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from imustride import session_checks as checks
 from imustride.constants import SKATES
 from imustride.errors import FileFormatError
+from imustride.toml_text import parse_toml
 
 Place = Literal[
     "left_skate", "right_skate", "left_shank", "right_shank", "left_thigh", "right_thigh",
@@ -293,7 +294,7 @@ def read_toml(file: Path, where: str, wanted: str) -> dict[str, Any]:
         )
         raise FileFormatError(message)
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        return parse_toml(file.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
         message = f"{where}: not UTF-8 text at byte {error.start}; save the file as UTF-8"
         raise FileFormatError(message) from error

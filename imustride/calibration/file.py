@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from imustride.errors import CalibrationError
 from imustride.recording import own
 from imustride.session import tuples
+from imustride.toml_text import parse_toml
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -143,7 +144,7 @@ def parse_calibration(text: str, where: str) -> Calibration:
         As `read_calibration`.
     """
     try:
-        raw = tuples(tomllib.loads(text))
+        raw = tuples(parse_toml(text))
     except tomllib.TOMLDecodeError as error:
         message = f"{where}: not valid TOML: {error}; correct the calibration file"
         raise CalibrationError(message) from error

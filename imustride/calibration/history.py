@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -11,6 +10,7 @@ import numpy as np
 from imustride.calibration.file import Calibration, Correction, read_calibration
 from imustride.calibration.triad import NORMAL, response
 from imustride.errors import CalibrationError
+from imustride.toml_text import parse_toml
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -113,7 +113,7 @@ def read_history(folder: Path, device: str) -> History:
 
 def read_errors(text: str) -> Errors:
     """Read the standard errors of a calibration file; none where the file gives none."""
-    tables = tomllib.loads(text)
+    tables = parse_toml(text)
     found: dict[str, tuple[Floats, Floats, Floats]] = {}
     for name, unit in (("accelerometer", "m_s2"), ("gyroscope", "rad_s")):
         table = tables.get(name, {})

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ import numpy as np
 from imustride.calibration.file import read_calibration
 from imustride.errors import CalibrationError, SettingsError
 from imustride.session_checks import RESERVED
+from imustride.toml_text import parse_toml
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -183,7 +183,7 @@ def _earlier(path: Path, device: str, *, replace: bool) -> dict[str, Any]:
             f"{path}: holds a calibration of device {found.device!r}; wanted {device!r}; move the file away"
         )
         raise CalibrationError(message)
-    return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    return parse_toml(path.read_text(encoding="utf-8-sig"))
 
 
 def _toml(content: dict[str, Any]) -> str:

@@ -67,7 +67,13 @@ def read_table(path: Path, known: Collection[str], delimiter: str | None, encodi
         if delimiter != ",":
             notes = (*notes, f"{path.name}: columns are parted by {DELIMITERS[delimiter]}")
     reader = csv.reader(lines, delimiter=delimiter)
-    rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader if any(map(str.strip, row))]
+    try:
+        rows = [
+            (reader.line_num, [cell.strip() for cell in row]) for row in reader if any(map(str.strip, row))
+        ]
+    except csv.Error as error:  # a cell longer than any could be
+        message = f"{path.name}, line {reader.line_num}: {error}; repair the line"
+        raise FileFormatError(message) from error
     return Table([name.casefold() for name in rows[0][1]], rows[1:], delimiter != ",", notes)
 
 
