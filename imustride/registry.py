@@ -24,13 +24,15 @@ class Format:
     """A file format: its name, the endings it answers to (lower case), and its reader.
 
     ``read(path, group, sensor)`` returns `loaders.Samples` in the units of the file;
-    ``read_blocks(path, group, sensor, rows)`` gives them block by block, where the format allows it.
+    ``read_blocks(path, group, sensor, rows)`` gives them block by block, and ``read_rows(path, group, sensor, rows)``
+    those of a slice, read alone, where the format allows it.
     """
 
     name: str
     suffixes: tuple[str, ...]
     read: Callable[..., Any]
     read_blocks: Callable[..., Any] | None = None
+    read_rows: Callable[..., Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)

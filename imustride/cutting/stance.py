@@ -53,6 +53,26 @@ def quiet_blocks(
     size = max(round(settings.block_s * recording.rate_hz), 2)
     rate_mean, rate_sd = block_statistics(recording.angular_velocity_rad_s, size)
     _, acceleration_sd = block_statistics(recording.acceleration_m_s2, size)
+    quiet, turning, spread = calm(rate_mean, rate_sd, acceleration_sd, settings)
+    measured = recording.measured[: len(quiet) * size].reshape(-1, size).all(axis=1)
+    energy = (turning**2 + spread**2) * size / recording.rate_hz
+    return quiet & measured, energy, size
+
+
+def calm(
+    rate_mean: NDArray[np.float64],
+    rate_sd: NDArray[np.float64],
+    acceleration_sd: NDArray[np.float64],
+    settings: StanceSettings,
+) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64]]:
+    """Mark quiet blocks by their statistics, each of shape (n, 3) [rad/s, m/s^2].
+
+    Returns
+    -------
+    quiet : ndarray of bool, shape (n,)
+    turning, spread : ndarray, shape (n,)
+        Angular velocity of each block without the gyroscope's bias, and how much it varies [rad/s].
+    """
     spread = np.linalg.norm(rate_sd, axis=1)
     floor = np.quantile(spread, 0.05)
     calm = spread <= np.quantile(spread, 0.15)
@@ -64,9 +84,7 @@ def quiet_blocks(
         & (spread < max(np.radians(settings.quiet_rate_sd_deg_s), 2.5 * floor))
         & (shaking < max(settings.quiet_acceleration_sd_m_s2, 2.5 * np.quantile(shaking, 0.05)))
     )
-    measured = recording.measured[: len(quiet) * size].reshape(-1, size).all(axis=1)
-    energy = (turning**2 + spread**2) * size / recording.rate_hz
-    return quiet & measured, energy, size
+    return quiet, turning, spread
 
 
 def cut(recording: Recording, settings: StanceSettings | None = None) -> Cut:

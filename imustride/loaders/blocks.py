@@ -48,13 +48,14 @@ def load_blocks(path: Path, group: str | None, sensor: Sensor, rows: int = ROWS)
         message = f"{path}: no such file; wanted a recording; correct the path"
         raise FileFormatError(message)
     first_row = 0
-    for samples in _blocks(path, group, sensor, rows):
+    for samples in sample_blocks(path, group, sensor, rows):
         log = as_log(samples, path, group, sensor, first_row)
         first_row += len(log.time_s)
         yield log
 
 
-def _blocks(path: Path, group: str | None, sensor: Sensor, rows: int) -> Iterator[Samples]:
+def sample_blocks(path: Path, group: str | None, sensor: Sensor, rows: int = ROWS) -> Iterator[Samples]:
+    """Read one file in blocks as `load_blocks` does, in the units of the file."""
     from imustride.loaders import format_of
 
     known: Format = format_of(path)

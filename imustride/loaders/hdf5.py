@@ -69,18 +69,23 @@ def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> I
     """
     where = f"{path.parent.name}/{path.name}#{group or '/'}"
     with _opened(path, group, where) as node:
-        columns = sensor.columns
-        _refuse_date_times(sensor, where)
-        acceleration = _datasets(node, columns.acceleration, where)
-        angular_velocity = _datasets(node, columns.angular_velocity, where)
-        time = [] if columns.time is None else [_dataset(node, columns.time, where, dimensions=1)]
-        count = _common_length([*acceleration, *angular_velocity, *time], where)
+        count, columns = _columns(node, sensor, where)
         for piece in pieces(count, length):
-            yield Samples(
-                _block(time, piece)[:, 0] if time else None,
-                _block(acceleration, piece),
-                _block(angular_velocity, piece),
-            )
+            yield _block_samples(columns, piece)
+
+
+def read_rows(path: Path, group: str | None, sensor: Sensor, rows: slice) -> Samples:
+    """Read a slice of the declared datasets alone, as strictly as `read`; none of it lies behind the end.
+
+    Raises
+    ------
+    FileFormatError
+        As `read`.
+    """
+    where = f"{path.parent.name}/{path.name}#{group or '/'}"
+    with _opened(path, group, where) as node:
+        count, columns = _columns(node, sensor, where)
+        return _block_samples(columns, slice(*rows.indices(count)))
 
 
 def names_in(path: Path, group: str | None) -> list[str]:
@@ -153,6 +158,26 @@ def _datasets(group: Any, names: tuple[str, str, str] | str | None, where: str) 
     if isinstance(names, tuple):
         return [_dataset(group, name, where, dimensions=1) for name in names]
     return [_dataset(group, str(names), where, dimensions=2)]
+
+
+def _columns(group: Any, sensor: Sensor, where: str) -> tuple[int, tuple[list[Any], list[Any], list[Any]]]:
+    """Number of rows, and the datasets of time (none, or one), acceleration and angular velocity."""
+    _refuse_date_times(sensor, where)
+    names = sensor.columns
+    acceleration = _datasets(group, names.acceleration, where)
+    angular_velocity = _datasets(group, names.angular_velocity, where)
+    time = [] if names.time is None else [_dataset(group, names.time, where, dimensions=1)]
+    count = _common_length([*acceleration, *angular_velocity, *time], where)
+    return count, (time, acceleration, angular_velocity)
+
+
+def _block_samples(columns: tuple[list[Any], list[Any], list[Any]], piece: slice) -> Samples:
+    time, acceleration, angular_velocity = columns
+    return Samples(
+        _block(time, piece)[:, 0] if time else None,
+        _block(acceleration, piece),
+        _block(angular_velocity, piece),
+    )
 
 
 def _block(datasets: list[Any], piece: slice) -> NDArray[np.float64]:
@@ -240,4 +265,6 @@ def _child(group: Any, name: str, where: str) -> Any:
     return group[name]
 
 
-FORMAT = Format(name="HDF5", suffixes=(".h5", ".hdf5"), read=read, read_blocks=read_blocks)
+FORMAT = Format(
+    name="HDF5", suffixes=(".h5", ".hdf5"), read=read, read_blocks=read_blocks, read_rows=read_rows
+)

@@ -24,8 +24,7 @@ def activity(recording: Recording) -> NDArray[np.float64]:
     squares = np.einsum("ij,ij->i", recording.angular_velocity_rad_s, recording.angular_velocity_rad_s)
     counts = np.diff(edges, append=len(recording.measured))
     mean = np.sqrt(np.add.reduceat(squares, edges) / np.maximum(counts, 1))
-    bounded = np.minimum(mean / MOVING_RAD_S, 1.0)
-    return np.asarray(bounded - bounded.mean())
+    return bounded(mean)
 
 
 def activity_lag_s(one: Recording, other: Recording) -> float:
@@ -36,10 +35,18 @@ def activity_lag_s(one: Recording, other: Recording) -> float:
     one, other : Recording
         Of the same session, with any clock offset up to the length of the logs.
     """
-    first, second = activity(one), activity(other)
+    return one.start_s - other.start_s + shift_blocks(activity(one), activity(other)) * BLOCK_S
+
+
+def bounded(rotation_rad_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return activity, between 0 and 1 and without its mean, of rotation in blocks [rad/s]."""
+    share = np.minimum(rotation_rad_s / MOVING_RAD_S, 1.0)
+    return np.asarray(share - share.mean())
+
+
+def shift_blocks(first: NDArray[np.float64], second: NDArray[np.float64]) -> int:
+    """Return by how many blocks the second activity must come later to lie best on the first."""
     size = 1 << (len(first) + len(second) - 1).bit_length()
     spectrum = np.fft.rfft(first, size) * np.conj(np.fft.rfft(second, size))
-    overlap = np.fft.irfft(spectrum, size)
-    shift = int(np.argmax(overlap))
-    shift = shift - size if shift > len(first) else shift
-    return one.start_s - other.start_s + shift * BLOCK_S
+    shift = int(np.argmax(np.fft.irfft(spectrum, size)))
+    return shift - size if shift > len(first) else shift
