@@ -3,9 +3,14 @@
 A new format joins by an entry in `WRITERS`, which writes a table of seven columns.
 """
 
+import struct
+
+import ezc3d
 import h5py
 import numpy as np
+import pyarrow as pa
 import pytest
+from pyarrow import parquet
 
 from imustride.errors import FileFormatError
 from imustride.loaders import format_of, load, load_file, regularise
@@ -41,11 +46,38 @@ def write_motion_bids(path, table, names=NAMES):
     channels.write_text("name\tcomponent\ttype\ttracked_point\tunits\n" + "".join(lines))
 
 
+def write_parquet(path, table, names=NAMES):
+    columns = [pa.array(column, mask=np.isnan(column)) for column in table.T]
+    parquet.write_table(pa.table(columns, names=list(names)), path)
+
+
+def write_c3d(path, table, names=NAMES):
+    is_empty, table = (
+        not len(table),
+        table if len(table) else np.zeros((1, len(names))),
+    )  # it writes no empty file
+    file = ezc3d.c3d()
+    file["parameters"]["POINT"]["RATE"]["value"] = [500.0]
+    file["parameters"]["ANALOG"]["RATE"]["value"] = [500.0]
+    file["parameters"]["ANALOG"]["LABELS"]["value"] = list(names)
+    file["data"]["points"] = np.zeros((4, 1, len(table)))
+    file["parameters"]["POINT"]["LABELS"]["value"] = ["none"]
+    file["data"]["analogs"] = table.T[np.newaxis]
+    file.write(str(path))
+    if is_empty:
+        content = bytearray(path.read_bytes())
+        content[6:10] = struct.pack("<2H", 1, 0)  # first and last frame
+        path.write_bytes(content)
+
+
 WRITERS = {
     "delimited text": (".csv", write_text),
     "HDF5": (".h5", write_hdf5),
     "Motion-BIDS": ("_motion.tsv", write_motion_bids),
+    "Parquet": (".parquet", write_parquet),
+    "C3D": (".c3d", write_c3d),
 }
+PRECISION = {"C3D": 2.0**-24}  # it knows 32-bit floats only
 
 
 @pytest.fixture(params=sorted(methods("loaders")))
@@ -89,9 +121,10 @@ def test_the_ending_counts_in_any_case(tmp_path):
 def test_samples_come_back_in_si_units(written, table):
     path, group = written(table)
     log = load_file(path, group, SENSOR)
-    np.testing.assert_allclose(log.time_s, table[:, 0] / 1000, rtol=1e-15)
-    np.testing.assert_allclose(log.acceleration_m_s2, table[:, 1:4] * 9.80665, rtol=1e-15)
-    np.testing.assert_allclose(log.angular_velocity_rad_s, np.radians(table[:, 4:]), rtol=1e-15)
+    rtol = PRECISION.get(format_of(path).name, 1e-15)
+    np.testing.assert_allclose(log.time_s, table[:, 0] / 1000, rtol=rtol)
+    np.testing.assert_allclose(log.acceleration_m_s2, table[:, 1:4] * 9.80665, rtol=rtol)
+    np.testing.assert_allclose(log.angular_velocity_rad_s, np.radians(table[:, 4:]), rtol=rtol)
     assert log.sensor is SENSOR
     assert path.name in log.source
     for values in (log.time_s, log.acceleration_m_s2, log.angular_velocity_rad_s):

@@ -1,0 +1,130 @@
+"""The reader of C3D in a process of its own, with little time and memory: a damaged file can bring it down.
+
+Run as ``python -m imustride.loaders.c3d_child FILE OUT WANTED``: writes the wanted channels to OUT (.npy) and tells the rest on
+stdout as JSON; ends with status 1 and one line on stderr where the file is refused.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+MOST_S = 10
+MOST_BYTES = 1 << 30
+BLOCK_BYTES = 512  # C3D counts in blocks of so many bytes
+MOST_FRAMES = 65535
+LITTLE_ENDIAN = b"\x54"  # the other two kinds of processor (DEC, SGI) are of the past
+OWN = "IMUSTRIDE"  # group of parameters that this program writes
+
+
+def main(arguments: list[str]) -> int:
+    """Read one file; give the exit status."""
+    path, out, wanted = Path(arguments[0]), Path(arguments[1]), json.loads(arguments[2])
+    _limit()
+    try:
+        told, values = _read(path, wanted)
+    except MemoryError:
+        sys.stderr.write(f"needs more than {MOST_BYTES} bytes of memory; split the recording\n")
+        return 1
+    except Exception as error:  # noqa: BLE001 - whatever the library says of a damaged file
+        sys.stderr.write(f"{' '.join(str(error).split())[:200] or type(error).__name__}\n")
+        return 1
+    np.save(out, values)
+    sys.stdout.write(json.dumps(told))
+    return 0
+
+
+def _limit() -> None:
+    """Take what the process may use from it; systems that have no such limits are left with that of time, outside."""
+    try:
+        import resource
+    except ImportError:
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+    resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def _read(path: Path, wanted: list[str]) -> tuple[dict[str, Any], Any]:
+    import ezc3d
+
+    file = ezc3d.c3d(str(path))
+    parameters, analogs = file["parameters"], file["data"]["analogs"]
+    labels = [_text(label) for label in _value(parameters, "ANALOG", "LABELS")]
+    values = analogs[0] if len(analogs) else np.empty((0, 0))
+    told = {
+        "labels": labels[: len(values)],
+        "units": [_text(unit) for unit in _value(parameters, "ANALOG", "UNITS")][: len(values)],
+        "rate_hz": float(file["header"]["analogs"]["frame_rate"]),
+        "problem": _problem(file, path, values.shape),
+        "own": {
+            name: _text(_value(parameters, OWN, name)[0])
+            for name in ("START_S", "RATE_HZ", "SAMPLES")
+            if OWN in parameters
+        },
+    }
+    rows = [
+        labels.index(label)
+        for label in wanted
+        if labels.count(label) == 1 and labels.index(label) < len(values)
+    ]
+    return told, np.ascontiguousarray(values[rows])
+
+
+def _problem(file: Any, path: Path, shape: tuple[int, ...]) -> str:
+    """What of the data cannot be as the file says, in words; empty where it can."""
+    header, parameters, size = file["header"], file["parameters"], path.stat().st_size
+    frames = int(header["points"]["last_frame"]) - int(header["points"]["first_frame"]) + 1
+    counted = _header_frames(path)
+    if counted not in {None, frames, MOST_FRAMES}:
+        return f"{counted} frames in its header, {frames} in its parameters; wanted samples, as many in both"
+    per_frame = round(header["analogs"]["frame_rate"] / (header["points"]["frame_rate"] or 1))
+    words = 4 * int(header["points"]["size"]) + shape[0] * per_frame
+    is_float = float(_value(parameters, "POINT", "SCALE")[0]) < 0
+    start = BLOCK_BYTES * (int(_value(parameters, "POINT", "DATA_START")[0]) - 1)
+    wanted = frames * words * (4 if is_float else 2)
+    if wanted > size - start:
+        return f"cut off: the samples need {wanted} bytes, {max(size - start, 0)} are there"
+    if shape[1] != frames * per_frame:
+        return f"{shape[1]} samples read; wanted {frames * per_frame} as its header says"
+    ends = [_value(parameters, "TRIAL", name) for name in ("ACTUAL_START_FIELD", "ACTUAL_END_FIELD")]
+    if all(len(end) == 2 for end in ends):
+        # Two words of 16 bits, the lower one first.
+        first, last = ((int(low) & 0xFFFF) + ((int(high) & 0xFFFF) << 16) for low, high in ends)
+        if last - first + 1 != frames:
+            return (
+                f"{frames} frames in the header, {last - first + 1} in TRIAL: it counts no further than 65535"
+            )
+    return ""
+
+
+def _header_frames(path: Path) -> int | None:
+    """Frames as the header itself counts them; the library prefers what the parameters say."""
+    with path.open("rb") as file:
+        head = file.read(BLOCK_BYTES)
+        file.seek(BLOCK_BYTES * (head[0] - 1))
+        if file.read(4)[3:] != LITTLE_ENDIAN:
+            return None
+    first, last = struct.unpack_from("<2H", head, 6)
+    return int(last - first + 1)
+
+
+def _value(parameters: Any, group: str, name: str) -> Any:
+    try:
+        return parameters[group][name]["value"]
+    except KeyError:  # the library's mappings know no .get
+        return []
+
+
+def _text(text: str) -> str:
+    """Bytes that are no UTF-8 are Western European letters (C3D itself knows ASCII only)."""
+    return text.encode("utf-8", "surrogateescape").decode("latin-1") if not text.isascii() else text
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
