@@ -9,6 +9,7 @@ from imustride.cli.lazy import Lazy
 # Name of the command, and the module that holds it under the same name.
 COMMANDS: dict[str, str] = {
     "bids": "imustride.cli.export_bids",
+    "captions": "imustride.cli.export_captions",
 }
 
 
