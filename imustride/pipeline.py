@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from imustride.body_run import Worn
+    from imustride.metrics.symmetry import SmallestDifference
     from imustride.recording import SensorLog
     from imustride.report.files import Page
     from imustride.report.index import Line
@@ -201,9 +202,13 @@ def runs_table(runs: Sequence[RunResult]) -> pd.DataFrame:
 
 
 def compare(
-    session: Session, runs: Sequence[RunResult], pushes: pd.DataFrame, settings: Settings
+    session: Session,
+    runs: Sequence[RunResult],
+    pushes: pd.DataFrame,
+    settings: Settings,
+    smallest: Mapping[str | tuple[str, str], SmallestDifference] | None = None,
 ) -> pd.DataFrame:
-    """Return the rows of ``symmetry.csv``."""
+    """Return the rows of ``symmetry.csv``; `smallest` as in `metrics.symmetry.symmetry_table`."""
     from imustride.metrics.symmetry import MetricSymmetry, symmetry_table
     from imustride.metrics.systematic import FootError, systematic_parts
 
@@ -226,7 +231,7 @@ def compare(
     clock_sd_s = [max(clock.sd_s for clock in run.clocks.values()) for run in usable]
     lane_sd_rad = [max(path.lane_sd_rad for path in run.paths.values()) for run in usable if run.paths]
     parts = systematic_parts(feet, clock_sd_s, lane_sd_rad, settings.systematic)
-    return symmetry_table(pushes, {run.name for run in usable}, how, parts)
+    return symmetry_table(pushes, {run.name for run in usable}, how, parts, smallest)
 
 
 def write_session(result: SessionResult, out: Path, page: Page | None = None) -> None:

@@ -59,6 +59,12 @@ if TYPE_CHECKING:
     metavar="ADDRESS",
     help="Have the sessions analysed by the workers of this Dask scheduler, such as tcp://rink:8786. Extra: cluster.",
 )
+@click.option(
+    "--store",
+    metavar="PLACE",
+    help="Store of the season: the athlete's own typical error becomes the smallest difference that counts; default: "
+    "IMUSTRIDE_STORE, else none.",
+)
 @click.option("--again", is_flag=True, help="Analyse also what would come out as it is there already.")
 @click.option("--progress", is_flag=True, help="A progress bar on stderr also where that is no terminal.")
 @dry_run_option
@@ -73,6 +79,7 @@ def analyse(
     without: str | None,
     workers: int,
     cluster: str | None,
+    store: str | None,
     *,
     pdf: bool,
     figures: bool,
@@ -91,6 +98,7 @@ def analyse(
         raise click.UsageError(message)
     from imustride.cli.all_sessions import analyse_all, told
     from imustride.cli.one_session import Job
+    from imustride.cli.own_seasons import with_own_seasons
 
     targets = _targets(sessions, out)
     settings = _settings(orientation, without)
@@ -102,6 +110,7 @@ def analyse(
         Job(session, target, settings, page, dry_run=dry_run, again=again, form=form)
         for session, target in zip(sessions, targets, strict=True)
     ]
+    jobs = with_own_seasons(talk, jobs, store)
     outcomes = analyse_all(talk, jobs, workers, cluster, progress=progress)
     several = len(sessions) > 1 and not dry_run
     if several:

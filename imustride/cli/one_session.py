@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import traceback
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from imustride.cli.failures import FAILURES, said, status_of
 from imustride.cli.talk import DONE, FAILED, INCOMPLETE, columns
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
+    from imustride.keeping.own_error import OwnSeason
+    from imustride.metrics.symmetry import SmallestDifference
     from imustride.report.files import Page
     from imustride.report.index import Line
     from imustride.results import SessionResult
@@ -34,6 +37,8 @@ class Job:
         Also where results are there that would come out the same.
     form : "lines", "data" or "nothing"
         What will be told of it beside problems.
+    own : OwnSeason or None
+        What the season knows of the athlete.
     """
 
     session: Path
@@ -43,6 +48,7 @@ class Job:
     dry_run: bool = False
     again: bool = False
     form: Literal["lines", "data", "nothing"] = "lines"
+    own: OwnSeason | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +109,24 @@ def _kept(job: Job) -> SessionResult | None:
     if job.again or job.dry_run or not job.target.is_dir():
         return None
     from imustride.exporting.kept import kept_results
+    from imustride.keeping.own_error import same_smallest
     from imustride.loaders import open_session
 
-    return kept_results(job.target, lambda: open_session(job.session), asdict(job.settings), asdict(job.page))
+    found = kept_results(
+        job.target, lambda: open_session(job.session), asdict(job.settings), asdict(job.page)
+    )
+    return (
+        found
+        if found is None or same_smallest(found.symmetry, _smallest(job, found.provenance["session"]))
+        else None
+    )
+
+
+def _smallest(job: Job, facts: Mapping[str, Any]) -> Mapping[str | tuple[str, str], SmallestDifference]:
+    """Return the athlete's own typical errors as far as the season knows them."""
+    from imustride.keeping.own_error import smallest_differences
+
+    return {} if job.own is None else smallest_differences(job.own, facts)
 
 
 def _told_kept(job: Job, result: SessionResult) -> Outcome:
@@ -124,8 +145,13 @@ def _told_kept(job: Job, result: SessionResult) -> Outcome:
 
 def _made(job: Job) -> Outcome:
     from imustride import pipeline
+    from imustride.exporting.declared import session_facts
 
     result = pipeline.analyse_session(job.session, job.settings)
+    if job.own is not None:
+        smallest = _smallest(job, session_facts(result))
+        compared = pipeline.compare(result.session, result.runs, result.pushes, job.settings, smallest)
+        result = replace(result, symmetry=compared)
     if not job.dry_run:
         pipeline.write_session(result, job.target, job.page)
     unread = [f"{run.name}: {problem}" for run in result.runs for problem in run.unread]

@@ -69,6 +69,29 @@ def sessions_of(store: Store, chosen: Chosen) -> dict[Key, Session]:
     return {(row["athlete"], f"{row['date']}/{row['session']}"): _session(row) for row in rows}
 
 
+def session_from(facts: Mapping[str, Any], definitions: Mapping[str, int]) -> Session:
+    """Return a session that is not in the store as one of the store's.
+
+    Parameters
+    ----------
+    facts : mapping
+        As `exporting.declared.session_facts` tells them.
+    definitions : mapping of str to int
+        Definition numbers by metric.
+    """
+    from imustride.season.reading import of_skates
+
+    return _session(
+        {
+            **{name: facts[name] for name in ("athlete", "date", "protocol", "surface", "conditions")},
+            "session": facts["name"],
+            "birth_year": facts.get("birth_year"),
+            "definitions": definitions,
+            **of_skates(facts["sensors"]),
+        }
+    )
+
+
 def _session(row: Mapping[Any, Any]) -> Session:
     import pandas as pd
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from imustride.exporting.own_folder import own_folder
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
     from imustride.report.amounts import System
     from imustride.season.store import Store
-    from imustride.season_results import SeasonResult
+    from imustride.season_results import Course, SeasonResult
 
 GROUP = "group.html"
 
@@ -68,42 +69,29 @@ def season_tables(result: SeasonResult) -> dict[str, pd.DataFrame]:
     """Return the numbers of a season: ``changes``, one row an athlete and metric, and ``sessions``, one row a point."""
     import pandas as pd
 
-    changes: list[dict[str, Any]] = []
-    sessions: list[dict[str, Any]] = []
-    for course in result.courses:
-        key = {
-            "athlete": course.athlete,
-            "name": course.name,
-            "unit": course.unit,
-            "phase": course.phase,
-        }
-        told = {name: value for name, value in course.judged.items() if name not in {"athlete", "metric"}}
-        changes.append(
-            {
-                **key,
-                **told,
-                "minimal_detectable_change": course.detectable,
-                "smallest_source": course.smallest_source,
-                "own_typical_error": course.own_error.get("value"),
-                "more_sessions": course.more_sessions,
-                "side": course.side.get("side", ""),
-            }
-        )
-        sessions += [
-            {
-                **key,
-                "date": point.date,
-                "session": point.session,
-                "level": point.level,
-                "band_low": point.band_low,
-                "band_high": point.band_high,
-                "runs": point.runs,
-                "pushes": point.pushes,
-                "changed": "; ".join(point.changed),
-            }
-            for point in course.points
-        ]
+    changes = [{**_key(course), **_told(course)} for course in result.courses]
+    sessions = [
+        {**_key(course), **asdict(point), "changed": "; ".join(point.changed)}
+        for course in result.courses
+        for point in course.points
+    ]
     return {
         "changes": pd.DataFrame(changes).astype({"more_sessions": "Int64", "own_typical_error": float}),
         "sessions": pd.DataFrame(sessions),
+    }
+
+
+def _key(course: Course) -> dict[str, str]:
+    return {"athlete": course.athlete, "name": course.name, "unit": course.unit, "phase": course.phase}
+
+
+def _told(course: Course) -> dict[str, Any]:
+    judged = {name: value for name, value in course.judged.items() if name not in {"athlete", "metric"}}
+    return {
+        **judged,
+        "minimal_detectable_change": course.detectable,
+        "smallest_source": course.smallest_source,
+        "own_typical_error": course.own_error.get("value"),
+        "more_sessions": course.more_sessions,
+        "side": course.side.get("side", ""),
     }

@@ -93,7 +93,7 @@ def symmetry_table(
     usable_runs: Collection[str],
     metrics: Mapping[str, MetricSymmetry],
     systematic: Mapping[str, Systematic],
-    smallest: Mapping[str, SmallestDifference] | None = None,
+    smallest: Mapping[str | tuple[str, str], SmallestDifference] | None = None,
 ) -> pd.DataFrame:
     """Compare left and right for every metric and phase.
 
@@ -108,7 +108,7 @@ def symmetry_table(
     systematic : mapping
         Systematic part by metric; a metric without an entry has none stated: its columns are empty.
     smallest : mapping, optional
-        Smallest differences the season knows of this athlete, by metric.
+        Smallest differences the season knows of this athlete, by metric, or by phase and metric where they differ.
 
     Returns
     -------
@@ -137,8 +137,16 @@ def symmetry_table(
     import pandas as pd
 
     runs = [_ordered(table) for name, table in pushes.groupby("run", sort=False) if name in usable_runs]
+    known = smallest or {}
     rows = [
-        _row(runs, phase, metric, how, systematic.get(metric, Systematic()), (smallest or {}).get(metric))
+        _row(
+            runs,
+            phase,
+            metric,
+            how,
+            systematic.get(metric, Systematic()),
+            known.get((phase, metric), known.get(metric)),
+        )
         for phase in PHASES
         for metric, how in metrics.items()
         if how.kind != "none"

@@ -103,11 +103,12 @@ def read_sessions(store: Store, chosen: Chosen = ALL) -> pd.DataFrame:
     table["birth_year"] = table["birth_year"].astype("Int64")
     table["superseded_at"] = table["superseded_at"].fillna("")
     return table.join(
-        pd.DataFrame([_of_skates(worn) for worn in table["sensors"]], columns=list(_of_skates([])))
+        pd.DataFrame([of_skates(worn) for worn in table["sensors"]], columns=list(of_skates([])))
     )
 
 
-def _of_skates(sensors: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def of_skates(sensors: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Return rate_hz, bandwidth_hz, mount and calibration of the skates' sensors, as `read_sessions` gives them."""
     skates = [sensor for sensor in sensors if sensor["place"].endswith("_skate")]
     calibrated = sum(bool(skate["calibrated"]) for skate in skates)
     return {
