@@ -33,7 +33,31 @@ def full(result):
     worn = (*result.session.sensors, Sensor(place="left_thigh", device="S9"))
     session = result.session.model_copy(update={"sensors": worn})
     more = dataclasses.replace(result, session=session, symmetry=pd.concat([sides, body], ignore_index=True))
-    return with_pushes(more, complete)
+    found = with_pushes(more, complete)
+    runs = tuple(
+        dataclasses.replace(run, leg_courses=courses(5.0 * number)) for number, run in enumerate(found.runs)
+    )
+    return dataclasses.replace(found, runs=runs)
+
+
+def courses(more_deg=0.0):
+    """Six pushes of each foot: the first three straighter, of the later three the knee 80, 90 and 100 - 0.6 deg a percent."""
+    percent = np.arange(0, 101, 5)
+    rows = [
+        pd.DataFrame(
+            {
+                "side": side,
+                "push": push,
+                "phase": "later" if push > 3 else "acceleration",
+                "contact_percent": percent,
+                "knee_flexion_deg": more_deg + {4: 80.0, 5: 90.0, 6: 100.0}.get(push, 60.0) - 0.6 * percent,
+                "shank_inclination_deg": 35.0 - 0.3 * percent if side == "right" else np.nan,
+            }
+        )
+        for side in ("left", "right")
+        for push in range(1, 7)
+    ]
+    return pd.concat(rows, ignore_index=True)
 
 
 def complete(pushes):
@@ -82,6 +106,7 @@ def test_every_picture_has_a_drawing_a_table_and_words(full):
         "pace",
         "above",
         "turn",
+        "leg",
         "sides-body",
     ]
     for picture in PICTURES:
@@ -311,6 +336,60 @@ def test_an_interval_beyond_the_axis_ends_in_an_arrow(full):
     arrows = [line for line in axes.get_lines() if line.get_marker() == ">"]
     assert len(arrows) == 3
     assert {float(line.get_xdata()[0]) for line in arrows} == {axes.get_xlim()[1]}
+
+
+def test_leg_is_the_mean_of_later_pushes_of_runs_that_count(full):
+    """80, 90, 100 and, 5 more in the second run, 85, 95, 105: mean 92.5, variance (156.25 + 6.25 + 56.25) 2 / 5."""
+    table = BY_NAME["leg"].table(full, None).set_index(["side", "contact_percent"])
+    assert set(table["n_pushes"]) == {6}
+    lands, leaves = (table.loc[("left", percent)] for percent in (0, 100))
+    assert lands["knee_flexion_deg"] == pytest.approx(92.5)
+    assert leaves["knee_flexion_deg"] == pytest.approx(32.5)
+    assert lands["knee_flexion_deg_sd"] == pytest.approx(np.sqrt(2 * (156.25 + 6.25 + 56.25) / 5))
+    assert table.loc[("right", 50), "shank_inclination_deg"] == pytest.approx(20.0)
+    assert np.isnan(table.loc[("left", 50), "shank_inclination_deg"])
+    assert BY_NAME["leg"].table(full, full.runs[1]).iloc[0]["knee_flexion_deg"] == pytest.approx(95.0)
+
+
+def test_leg_draws_its_table_each_foot_by_its_own_mark_dash_and_letter(full):
+    table, axes = BY_NAME["leg"].table(full, None), drawn("leg", full).axes
+    assert [panel.get_title(loc="left") for panel in axes] == [
+        "knee bend (0: straight) [°]",
+        "shin tipped forward (0: upright) [°]",
+    ]
+    for side, foot in FEET.items():
+        mine = table[table["side"] == side]
+        line = next(line for line in axes[0].get_lines() if line.get_marker() == foot.marker)
+        np.testing.assert_allclose(line.get_xdata(), mine["contact_percent"])
+        np.testing.assert_allclose(line.get_ydata(), mine["knee_flexion_deg"])
+        assert line.get_linestyle() == foot.dash
+    strokes = [segment for lines in axes[0].collections for segment in lines.get_segments()]
+    low, high = strokes[0][:, 1]
+    assert (low + high) / 2 == pytest.approx(92.5)
+    assert (high - low) / 2 == pytest.approx(table["knee_flexion_deg_sd"].iloc[0])
+    assert [text.get_text() for text in axes[0].texts] == ["L", "R"]
+    assert [text.get_text() for text in axes[1].texts] == ["R"]
+
+
+def test_leg_in_words_is_that_of_its_table(full):
+    words = BY_NAME["leg"].words(full, None, ENGLISH)
+    # 92.5, known to 9.4 / sqrt(6) = 3.8: no decimals, and the even one of two.
+    assert "left knee: 92° at landing, at most 92° after 0 % of the time on the ice, 32° as the" in words.says
+    assert "right shin: 35.0° forward at landing" in words.says
+    assert "later pushes (n L 6, R 6)" in words.caption
+
+
+def test_leg_of_a_start_alone_shows_the_first_pushes(full):
+    early = courses().query("phase == 'acceleration'")
+    runs = tuple(dataclasses.replace(run, leg_courses=early) for run in full.runs)
+    short = dataclasses.replace(full, runs=runs)
+    assert BY_NAME["leg"].table(short, None).iloc[0]["knee_flexion_deg"] == pytest.approx(60.0)
+    assert "first 6 pushes" in BY_NAME["leg"].words(short, None, ENGLISH).caption
+
+
+def test_without_sensors_on_the_legs_there_is_no_leg_and_nobody_misses_it(result):
+    assert BY_NAME["leg"].table(result, None).empty
+    assert "leg" not in not_drawn(result, ENGLISH)
 
 
 def luminance(colour):
