@@ -5,19 +5,22 @@ from __future__ import annotations
 import shutil
 from typing import TYPE_CHECKING, Any
 
-from imustride.errors import FileFormatError, ImustrideError, SettingsError
-from imustride.exporting import motion_bids
+from imustride.errors import FileFormatError, ImustrideError, SettingsError, SignalQualityError
+from imustride.exporting import c3d, motion_bids, parquet
+from imustride.exporting.declaring import sensor_declared, session_declared
 from imustride.exporting.digests import sha256
 from imustride.exporting.results_folder import verify
 from imustride.exporting.swap import repair, swapped_in
-from imustride.loaders import load, open_session, read_gates
+from imustride.loaders import load, open_session, read_gates, regularise
 from imustride.pipeline import analyse_session, write_session
+from imustride.preparing.session_text import gates_text, toml_text
 from imustride.reading import told
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
+    from imustride.recording import SensorLog
     from imustride.session import Movement, Run, Session
 
 
@@ -65,6 +68,157 @@ def export_bids(folder: Path, out: Path, results: Path | None = None) -> tuple[s
             gated += [] if gates is None else [run.name]
         motion_bids.write_dataset(partial, session, _recorded(session, gated, problems))
     return tuple(problems)
+
+
+def export_parquet(folder: Path, out: Path) -> tuple[str, ...]:
+    """Write a session folder whose logs are Parquet, and the tables of its results.
+
+    Logs hold what was logged, to the last bit, in SI units (counts stay counts). See `export_c3d` for the rest.
+    """
+    parquet.check_ready()
+
+    def write(path: Path, log: SensorLog) -> dict[str, Any]:
+        parquet.write_signals(path, log)
+        acceleration, angular_velocity = parquet.signal_names(log)
+        names = {"acceleration": acceleration, "angular_velocity": angular_velocity}
+        return {"columns": {"time": parquet.TIME, **names}, "units": {"time": "s", **_units(log)}}
+
+    def write_tables(partial: Path) -> None:
+        result = analyse_session(folder)
+        tables = {"pushes": result.pushes, "runs": result.runs_table, "symmetry": result.symmetry}
+        (partial / "results").mkdir()
+        for name, table in (*tables.items(), ("segments", result.segments)):
+            if table is not None:
+                parquet.write_plain(partial / "results" / f"{name}.parquet", table)
+
+    return _export_folder(folder, out, ".parquet", write, write_tables)
+
+
+def export_c3d(folder: Path, out: Path) -> tuple[str, ...]:
+    """Write a session folder whose logs are C3D: sampled evenly, lost samples marked, in SI units (counts stay counts).
+
+    Parameters
+    ----------
+    folder : Path
+        Session folder.
+    out : Path
+        Folder to make.
+
+    Returns
+    -------
+    tuple of str
+        One line for each file that could not be read or represented, and is not there.
+
+    Raises
+    ------
+    FileFormatError
+        If the session cannot be read, or none of its files.
+    SettingsError
+        If there is something at `out`, or what writes the format is not installed.
+    OSError
+        If the folder cannot be written.
+    """
+    c3d.check_ready()
+
+    def write(path: Path, log: SensorLog) -> dict[str, Any]:
+        recording = regularise(log)
+        c3d.write_c3d(path, recording)
+        names = {"acceleration": c3d.ACCELERATION, "angular_velocity": c3d.ANGULAR_VELOCITY}
+        return {"columns": names, "units": _units(log), "rate_hz": round(recording.rate_hz, 3)}
+
+    return _export_folder(folder, out, ".c3d", write)
+
+
+def _export_folder(
+    folder: Path,
+    out: Path,
+    ending: str,
+    write: Callable[[Path, SensorLog], dict[str, Any]],
+    finish: Callable[[Path], None] | None = None,
+) -> tuple[str, ...]:
+    """Write a session folder with every log in another format; `write` tells how ``session.toml`` declares it."""
+    out = out.resolve()
+    check_new(out)
+    session = open_session(folder)
+    problems: list[str] = []
+    with swapped_in(out) as partial:
+        files: dict[tuple[str, str], str] = {}
+        ways: dict[str, dict[str, Any]] = {}
+        for name, entry in _entries(session):
+            for place, written in entry.files.items():
+                if (place, written) in files:
+                    continue
+                path = partial / name / f"{place}{ending}"
+                path.parent.mkdir(parents=True, exist_ok=True)
+                log = _log(session, entry, place, problems)
+                if log is None:
+                    continue
+                try:
+                    ways[place] = write(path, log)
+                except SignalQualityError as error:
+                    path.unlink(missing_ok=True)
+                    problems.append(f"{entry.name}: {error}")
+                    continue
+                files[place, written] = f"{name}/{path.name}"
+        content = _content(session, partial, files, ways, problems)
+        (partial / "session.toml").write_text(toml_text(content), encoding="utf-8", newline="\n")
+        if finish is not None:
+            finish(partial)
+    return tuple(problems)
+
+
+def _entries(session: Session) -> list[tuple[str, Run | Movement]]:
+    """Every run and movement with the folder that its logs go to."""
+    runs: list[tuple[str, Run | Movement]] = [(run.name, run) for run in session.runs]
+    return [*runs, *((f"movements/{number}", moved) for number, moved in enumerate(session.movements, 1))]
+
+
+def _units(log: SensorLog) -> dict[str, str]:
+    units = log.sensor.units
+    return {
+        "acceleration": "counts" if units.acceleration == "counts" else "m/s^2",
+        "angular_velocity": "counts" if units.angular_velocity == "counts" else "rad/s",
+    }
+
+
+def _content(
+    session: Session,
+    partial: Path,
+    files: Mapping[tuple[str, str], str],
+    ways: Mapping[str, dict[str, Any]],
+    problems: list[str],
+) -> dict[str, Any]:
+    """Return the content of ``session.toml``; gates and calibrations are copied."""
+
+    def moved(entry: Run | Movement) -> dict[str, str]:
+        return {place: files[place, to] for place, to in entry.files.items() if (place, to) in files}
+
+    runs: list[dict[str, Any]] = []
+    for run in session.runs:
+        facts: dict[str, Any] = {
+            "name": run.name,
+            "files": moved(run),
+            "start_s": run.start_s,
+            "end_s": run.end_s,
+        }
+        gates = _gates(session, run, problems)
+        if facts["files"] and gates is not None:
+            facts["gates"] = f"{run.name}/gates.csv"
+            text = gates_text(tuple(zip(gates[0].tolist(), gates[1].tolist(), strict=True)))
+            (partial / run.name).mkdir(exist_ok=True)
+            (partial / facts["gates"]).write_text(text, encoding="utf-8", newline="\n")
+        runs += [{key: value for key, value in facts.items() if value is not None}] if facts["files"] else []
+    if not runs:
+        message = f"{session.folder.name}: no run could be exported: {'; '.join(problems)}"
+        raise FileFormatError(message)
+    sensors = [
+        {**sensor_declared(session, sensor, partial, "calibration"), **ways[sensor.place]}
+        for sensor in session.sensors
+        if sensor.place in ways
+    ]
+    movements = [{"kind": entry.kind, "files": moved(entry)} for entry in session.movements if moved(entry)]
+    content = {**session_declared(session), "date": session.date, "sensors": sensors, "runs": runs}
+    return {key: value for key, value in {**content, "movements": movements}.items() if value not in ({}, [])}
 
 
 def check_new(out: Path) -> None:
@@ -131,12 +285,18 @@ def _one(
     holds: dict[str, Any],
     problems: list[str],
 ) -> Iterator[motion_bids.Recorded]:
+    log = _log(session, entry, place, problems)
+    if log is not None:
+        yield motion_bids.Recorded(log, log.sensor.columns.time is not None, task, number, holds)
+
+
+def _log(session: Session, entry: Run | Movement, place: str, problems: list[str]) -> SensorLog | None:
+    """Read one file; what cannot be read is told and left out."""
     try:
-        log = load(session, entry, place)
+        return load(session, entry, place)
     except (ImustrideError, OSError) as error:
         problems.append(f"{entry.name}: {told(error)}")
-        return
-    yield motion_bids.Recorded(log, log.sensor.columns.time is not None, task, number, holds)
+        return None
 
 
 def _run_facts(session: Session, number: int, run: Run, gated: list[str]) -> dict[str, Any]:

@@ -9,6 +9,8 @@ from imustride.cli.lazy import Lazy
 # Name of the command, and the module that holds it under the same name.
 COMMANDS: dict[str, str] = {
     "bids": "imustride.cli.export_bids",
+    "c3d": "imustride.cli.export_c3d",
+    "parquet": "imustride.cli.export_parquet",
     "captions": "imustride.cli.export_captions",
 }
 

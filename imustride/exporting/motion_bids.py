@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ import numpy as np
 
 from imustride import __version__
 from imustride.exporting.bids_events import EVENTS, EVENTS_ABOUT, event_rows
+from imustride.exporting.declaring import sensor_declared, session_declared
 from imustride.exporting.results_folder import PROGRAM
 
 if TYPE_CHECKING:
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
 BIDS_VERSION = "1.11.0"
 CALIBRATION = "sourcedata/calibration"
-# What the files themselves tell; the rest of a sensor's declaration goes beside them.
-TOLD_BY_FILES = {"columns", "units", "rate_hz", "delimiter", "decimal", "encoding", "calibration"}
 # Letters of the standard for the direction in which an axis points: forward, left, up and their opposites.
 TOWARDS = {"+": "ALS", "-": "PRI"}
 README = """\
@@ -104,7 +102,8 @@ def write_dataset(folder: Path, session: Session, recorded: Iterable[Recorded]) 
         _write_recording(folder, session, recording)
         places.append(recording.log.sensor.place)
     sensors = [sensor for sensor in session.sensors if sensor.place in places]
-    declaration = _declaration(session, [_sensor(folder, session, sensor) for sensor in sensors])
+    told = [sensor_declared(session, sensor, folder, CALIBRATION) for sensor in sensors]
+    declaration = {**session_declared(session), "sensors": told}
     _write_sessions(folder / _subject(session), session, declaration)
     _write_about(folder, session)
 
@@ -225,26 +224,6 @@ def _frame(sensor: Sensor) -> dict[str, str]:
     # `axes` tell which sensor axis points forward, left, up; the standard wants to know whither x, y, z point.
     letters = {axis[1]: TOWARDS[axis[0]][number] for number, axis in enumerate(sensor.axes)}
     return {"SpatialAxes": "".join(letters[axis] for axis in "xyz"), **about}
-
-
-def _sensor(folder: Path, session: Session, sensor: Sensor) -> dict[str, Any]:
-    """Return what is declared of a sensor beside its files; its calibration is copied into the dataset."""
-    told = sensor.model_dump(mode="json", exclude_none=True, exclude=TOLD_BY_FILES)
-    path = session.calibration_path(sensor)
-    if path is not None and path.is_file():
-        target = folder / CALIBRATION / sensor.place / path.parent.name / path.name
-        target.parent.mkdir(parents=True)
-        shutil.copyfile(path, target)
-        told["calibration"] = target.relative_to(folder).as_posix()
-    return told
-
-
-def _declaration(session: Session, sensors: list[dict[str, Any]]) -> dict[str, Any]:
-    left_out = {*TOLD_BY_FILES, "sensors", "runs", "movements", "folder"}
-    return {
-        **session.model_dump(mode="json", exclude_none=True, exclude=left_out),
-        "sensors": sensors,
-    }
 
 
 def _write_sessions(folder: Path, session: Session, declaration: Mapping[str, Any]) -> None:

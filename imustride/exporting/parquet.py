@@ -70,7 +70,7 @@ def write_signals(path: Path, log: SensorLog) -> None:
     write_table(pa.table(arrays), path)
 
 
-def write_table_of(path: Path, table: pd.DataFrame) -> None:
+def write_plain(path: Path, table: pd.DataFrame) -> None:
     """Write one table, its index left out.
 
     Raises

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 from typing import TYPE_CHECKING, Any
 
 from imustride.preparing.movements import kind_of
@@ -80,11 +81,11 @@ def toml_text(content: Mapping[str, Any]) -> str:
     lines = [f"{key} = {_toml(value)}" for key, value in content.items() if not _is_table(value)]
     for key, value in content.items():
         if isinstance(value, dict):
-            lines += ["", f"[{key}]", *(f"{name} = {_toml(entry)}" for name, entry in value.items())]
+            lines += ["", f"[{key}]", *(f"{_key(name)} = {_toml(entry)}" for name, entry in value.items())]
     for key, value in content.items():
         if _is_table(value) and not isinstance(value, dict):
             for entry in value:
-                lines += ["", f"[[{key}]]", *(f"{name} = {_toml(one)}" for name, one in entry.items())]
+                lines += ["", f"[[{key}]]", *(f"{_key(name)} = {_toml(one)}" for name, one in entry.items())]
     return "\n".join(lines) + "\n"
 
 
@@ -99,13 +100,18 @@ def _is_table(value: Any) -> bool:
     )
 
 
+def _key(name: str) -> str:
+    """A key as TOML wants it: with quotes where it is no plain word."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
+
+
 def _toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False)  # without control characters, JSON's strings are TOML's
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(entry)}" for key, entry in value.items()) + " }"
+        return "{ " + ", ".join(f"{_key(key)} = {_toml(entry)}" for key, entry in value.items()) + " }"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(entry) for entry in value) + "]"
     return str(value)
