@@ -33,3 +33,8 @@ class SettingsError(ImustrideError):
 
 class StoreError(ImustrideError):
     """The store of the season cannot be used, or refuses what was asked of it."""
+
+
+def shown(text: str, longest: int = 40) -> str:
+    """Return other people's text as a message may show it: on one line, and not longer than need be."""
+    return "".join(c if c.isprintable() else "?" for c in text[:longest])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import TYPE_CHECKING
 
@@ -61,12 +62,23 @@ def order_of(cells: list[str]) -> str | None:
     return "?" if is_day == is_month else "date-time day-first" if is_day else "date-time month-first"
 
 
-def midnight(cells: list[str], unit: str) -> np.datetime64 | None:
-    """Return the start of the day of the first stamp, `NO_DAY` for times of day, None without a stamp."""
-    import pandas as pd
-
-    stamps = _stamps(pd.Series(cells, dtype=str), unit).dropna()
-    return None if stamps.empty else stamps.iloc[0].normalize().to_datetime64()
+def midnight(cell: str, unit: str) -> np.datetime64 | None:
+    """Return the start of the day of a stamp, in UTC where it has a zone; `NO_DAY` for a time of day, None for no stamp."""
+    match = re.fullmatch(PATTERNS[unit], cell)
+    if match is None:
+        return None
+    parts = match.groupdict()
+    year, month, day = (
+        int(parts.get(part) or least) for part, least in (("year", 1970), ("month", 1), ("day", 1))
+    )
+    hour, minute, second = (int(part) for part in re.split("[:.,]", match["clock"])[:3])
+    zone = (match["zone"] or "").strip().removeprefix("Z").replace(":", "")
+    ahead = dt.timedelta(hours=int(zone[:3]), minutes=int(zone[0] + zone[3:])) if zone else dt.timedelta()
+    try:
+        at = dt.datetime(year, month, day, hour, minute, second, tzinfo=dt.UTC) - ahead
+    except (ValueError, OverflowError):
+        return None
+    return np.datetime64(at.date())
 
 
 def seconds(cells: pd.Series[str], unit: str, start: np.datetime64) -> NDArray[np.float64]:

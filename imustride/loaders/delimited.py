@@ -95,7 +95,7 @@ class Layout:
     def is_cell(self, number: int, field: str) -> bool:
         """Tell whether a field holds what its column wants, or one of the words for a missing value."""
         if self.start is not None and number == self.numbers[0]:
-            return field in MISSING or midnight([field], str(self.time_unit)) is not None
+            return field in MISSING or midnight(field, str(self.time_unit)) is not None
         if self.dialect.decimal != ".":
             field = field.replace(".", "?").replace(self.dialect.decimal, ".")
         return field in MISSING or NUMBER.fullmatch(field) is not None
@@ -181,10 +181,12 @@ def _rows(layout: Layout) -> Rows:
 
 def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[pd.DataFrame]:
     """Give the file as one table, or in blocks of `length` rows; refuse what is no table."""
-    count = 0
+    count, last, is_open = 0, len(layout.header) - 1, False
     try:
         for table in _parsed(layout, rows.count, length):
             count += len(table)
+            # A row that is too short is filled up behind: it hides where the last column may be empty.
+            is_open |= last not in layout.numbers or bool(table[last].isna().any())
             if len(table):
                 yield table
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
@@ -194,7 +196,7 @@ def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[p
     if not count:
         message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
-    if rows.delimiters != count * (len(layout.header) - 1):
+    if rows.delimiters != count * last or (is_open and not _is_even(layout)):
         _refuse_first_fault(layout, rows.count)
 
 
@@ -213,7 +215,7 @@ def _layout(path: Path, sensor: Sensor) -> Layout:
             )
             raise FileFormatError(message)
         return Layout(path, dialect, unit, None, notes)
-    start = midnight(stamps, str(unit))
+    start = next((day for stamp in stamps if (day := midnight(stamp, str(unit))) is not None), None)
     if start is None:
         found = stamps[0][:40] if stamps else ""
         message = f"{where}: found {found!r} for the first time stamp; wanted a stamp as declared, {unit!r}; correct units.time"
@@ -253,6 +255,25 @@ def _scan_bytes(layout: Layout) -> tuple[int, int, str]:
             ends += more
         file.seek(max(0, layout.path.stat().st_size - HEAD_BYTES))
         return delimiters, ends, file.read().decode(layout.dialect.encoding, "replace")
+
+
+def _is_even(layout: Layout) -> bool:
+    """Tell whether every line of the table has as many delimiters as the header, or is blank."""
+    if layout.is_wide:
+        return False
+    wanted, carried = len(layout.header) - 1, 0
+    above = layout.dialect.head[: layout.dialect.characters].encode(layout.dialect.encoding)
+    with layout.path.open("rb") as file:
+        file.seek(len(above))
+        while block := file.read(BLOCK_BYTES):
+            raw = np.frombuffer(block, dtype=np.uint8)
+            marks = np.flatnonzero(raw == ord(layout.dialect.delimiter))
+            ends = np.searchsorted(marks, np.flatnonzero(raw == ord("\n")))
+            counts = np.diff(ends, prepend=-carried)
+            if not np.isin(counts, (0, wanted)).all():
+                return False
+            carried = len(marks) - int(ends[-1]) if len(ends) else carried + len(marks)
+    return carried in {0, wanted}
 
 
 def _scan_text(layout: Layout) -> tuple[int, int, str]:
@@ -316,6 +337,8 @@ def _time(layout: Layout, column: pd.Series[Any]) -> NDArray[np.float64]:
     stamps = seconds(column, str(layout.time_unit), layout.start)
     if (np.isnan(stamps) & column.notna().to_numpy()).any():
         _refuse_first_fault(layout, None)
+        message = f"{layout.where}: a time stamp that is none; wanted {layout.time_unit!r} in every row; repair the column"
+        raise FileFormatError(message)
     return stamps
 
 

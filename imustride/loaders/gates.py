@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,7 +64,7 @@ def read_gates(path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     if is_events and KIND in header:
         rows = [header, *(row for row in rows[1:] if "gate" in row[header.index(KIND) :][:1])]
     if any(header.count(name) != 1 for name in COLUMNS):
-        message = f"{where}: found columns {', '.join(header) or 'none'}; wanted {','.join(COLUMNS)}; correct the header"
+        message = f"{where}: found columns {shown(', '.join(header), 200) or 'none'}; wanted {','.join(COLUMNS)}; correct the header"
         raise FileFormatError(message)
     position_m, time_s = (
         np.array(

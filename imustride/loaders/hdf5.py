@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, shown
 from imustride.loaders.date_times import is_date_time
 from imustride.loaders.samples import Samples
 from imustride.recording import pieces
@@ -31,6 +31,17 @@ MAX_BYTES = 2_500_000_000
 # DEFLATE cannot pack better than 1032 to 1 (RFC 1951: 258 bytes in 2 bits); small files are free to.
 MAX_RATIO = 1100
 FREE_BYTES = 16_000_000
+# What h5py raises for damaged data; also where names, types or sizes make no sense to Python.
+DAMAGED = (
+    OSError,
+    RuntimeError,
+    LookupError,
+    ValueError,
+    TypeError,
+    ArithmeticError,
+    MemoryError,
+    SystemError,
+)
 # Rows read at a time.
 ROWS = 1 << 17
 # deflate, shuffle, fletcher32, lzf: filters that come with h5py; others would need code from outside.
@@ -122,8 +133,8 @@ def _opened(path: Path, group: str | None, where: str) -> Iterator[Any]:
                 )
                 raise FileFormatError(message)
             yield node
-    except (OSError, RuntimeError) as error:  # h5py's own words for damaged data
-        message = f"{where}: damaged HDF5 data: {error}; copy the file again"
+    except DAMAGED as error:
+        message = f"{where}: damaged HDF5 data: {shown(str(error), 200)}; copy the file again"
         raise FileFormatError(message) from error
 
 
