@@ -287,7 +287,15 @@ def _one(
 ) -> Iterator[motion_bids.Recorded]:
     log = _log(session, entry, place, problems)
     if log is not None:
-        yield motion_bids.Recorded(log, log.sensor.columns.time is not None, task, number, holds)
+        yield motion_bids.Recorded(log, not _is_counted(log), task, number, holds)
+
+
+def _is_counted(log: SensorLog) -> bool:
+    """Tell whether time is nothing but samples counted at the declared rate, which is all the standard needs to know."""
+    import numpy as np
+
+    rate_hz = log.sensor.rate_hz
+    return rate_hz is not None and np.array_equal(log.time_s, np.arange(len(log.time_s)) / rate_hz)
 
 
 def _log(session: Session, entry: Run | Movement, place: str, problems: list[str]) -> SensorLog | None:

@@ -58,9 +58,10 @@ def read_dataset(path: Path) -> Session:
     _, named, sidecar = recordings[0]
     where, declaration = _declaration(root, named, sidecar, motions[0])
     raw = {"athlete": named.get("sub", ""), "protocol": sidecar.get("TaskName"), **declaration}
+    sensors = _part(declaration, "sensors", list, f"{where}, SessionDeclaration")
     raw["date"] = _date(raw.get("date"))
     raw = {key: value for key, value in raw.items() if value is not None}
-    raw["sensors"], raw["runs"], raw["movements"] = _contents(recordings, raw.pop("sensors", []), root)
+    raw["sensors"], raw["runs"], raw["movements"] = _contents(recordings, sensors, root)
     return declared(raw, root, f"{where}, SessionDeclaration")
 
 
@@ -128,9 +129,9 @@ def read_json(path: Path, where: str) -> dict[str, Any]:
     FileFormatError
         If it is too large, or no JSON object in UTF-8.
     """
-    found = f"{path.stat().st_size} bytes"
+    found = f"{path.stat().st_size} bytes" if path.is_file() else "no regular file"
     try:
-        if path.stat().st_size <= MAX_TOML_BYTES:
+        if path.is_file() and path.stat().st_size <= MAX_TOML_BYTES:
             content = json.loads(path.read_text(encoding="utf-8-sig"))
             if isinstance(content, dict):
                 return content
@@ -151,7 +152,7 @@ def _date(value: Any) -> Any:
 
 
 def _contents(
-    recordings: Sequence[tuple[Path, dict[str, str], dict[str, Any]]], sensors: Any, root: Path
+    recordings: Sequence[tuple[Path, dict[str, str], dict[str, Any]]], sensors: list[Any], root: Path
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]]]:
     """Return sensors, runs and movements with the keys of ``session.toml``."""
     worn = {sensor["place"]: sensor for sensor in sensors if isinstance(sensor, dict) and "place" in sensor}
