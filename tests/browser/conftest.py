@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from selenium import webdriver
 
-from imustride.pipeline import analyse_session
+from imustride.pipeline import analyse_session, simulate
 from imustride.report import summary_page
 from imustride.report.index import Line, index_line, index_page
 from imustride.report.measures import measures
@@ -89,7 +89,15 @@ def demo():
 
 
 @pytest.fixture(scope="session")
-def pages(result, demo):
+def worn(tmp_path_factory):
+    """Two simulated runs with sensors on the whole body."""
+    folder = tmp_path_factory.mktemp("worn") / "session"
+    simulate(folder, runs=2, seed=77, body=True)
+    return analyse_session(folder)
+
+
+@pytest.fixture(scope="session")
+def pages(result, demo, worn):
     """Texts of the pages, by what is special about them."""
     alone = dataclasses.replace(result, runs=result.runs[:1])
     alone = dataclasses.replace(
@@ -103,6 +111,8 @@ def pages(result, demo):
         "eight runs": summary_page(eight(demo)),
         "eight in French": summary_page(eight(demo), "fr", "imperial"),
         "body": summary_page(embodied(demo), "fr"),
+        "worn": summary_page(worn),
+        "worn in French": summary_page(worn, "fr", "imperial"),
         "french": summary_page(result, "fr", "imperial"),
         "one run": summary_page(alone),
         "all unclear": summary_page(dataclasses.replace(result, symmetry=unclear(result))),

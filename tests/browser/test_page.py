@@ -21,6 +21,8 @@ NAMES = (
     "all unclear",
     "no gates",
     "body",
+    "worn",
+    "worn in French",
     "hostile",
     "list",
 )
@@ -205,6 +207,50 @@ def test_every_picture_has_a_title_an_alternative_and_a_table(shown):
     )
     assert len(pictures) >= 3
     assert all(title and len(says) > 40 and rows for title, says, rows in pictures)
+
+
+def test_levels_are_on_the_screen_first_and_not_on_paper(shown):
+    opened = shown("worn")
+    titles = "return [...document.querySelectorAll('h2')].filter(h => h.getClientRects().length).map(h => h.textContent)"
+    on_screen = opened.run(titles)
+    level, legs, sides = (
+        on_screen.index(title)
+        for title in (
+            "Posture and movement",
+            "The leg through the push",
+            "Left against right: the rest of the body",
+        )
+    )
+    assert level < legs < sides
+    opened.wide(PRINTED_PX, "print")
+    assert "Posture and movement" not in opened.run(titles)
+
+
+def test_levels_on_a_telephone_name_foot_and_phase_at_every_number(shown):
+    opened = shown("worn")
+    opened.wide(TELEPHONE_PX)
+    opened.unfold(unfolded=True)
+    labels = opened.run(
+        "return [...document.querySelectorAll('.levels tbody tr')].map(r => [...r.querySelectorAll('td')].map(c =>"
+        " getComputedStyle(c, '::before').content))"
+    )
+    assert len(labels) >= 20
+    assert {tuple(label.strip('"') for label in row) for row in labels} == {
+        ("L first 6 pushes: ", "R first 6 pushes: ", "L later pushes: ", "R later pushes: ")
+    }
+
+
+def test_differences_on_a_telephone_name_what_every_number_is(shown):
+    opened = shown("worn")
+    opened.wide(TELEPHONE_PX)
+    opened.unfold(unfolded=True)
+    labels = opened.run(
+        "return [...document.querySelectorAll('.compared tbody tr')].map(r => [...r.querySelectorAll('td')].map(c =>"
+        " getComputedStyle(c, '::before').content))"
+    )
+    assert len(labels) > 40
+    named = ("none", "L: ", "R: ", "Right − left (95 % sure): ", "Sensors alone: ", "Pushes L, R; runs: ")
+    assert {tuple(label.strip('"') for label in row) for row in labels} == {named}
 
 
 def test_the_style_is_applied_in_spite_of_the_content_policy(shown):
