@@ -38,6 +38,7 @@ __all__ = [
     "analyse_session",
     "move",
     "simulate",
+    "simulate_season",
     "stop_slice",
     "undelayed",
     "write_index",
@@ -46,6 +47,7 @@ __all__ = [
 
 SIMULATED_ON = dt.date(2026, 10, 3)
 SIMULATED_RATE_HZ = 250.0
+SIMULATED_BIRTH_YEAR = 2011
 SPOILED_RUN = 3
 # Farther back nobody starts a sprint through gates (common practice, no source).
 FARTHEST_BEHIND_M = 5.0
@@ -286,3 +288,33 @@ def simulate(out: Path, runs: int = 4, seed: int = 1, *, body: bool = False) -> 
     spoiled = (SPOILED_RUN,) if runs >= SPOILED_RUN else ()
     simulated = simulate_session(seed, runs, "good", spoiled=spoiled, body=body, rate_hz=SIMULATED_RATE_HZ)
     write_simulated(out, simulated, athlete=f"Q{seed % 100:02d}", date=SIMULATED_ON)
+
+
+def simulate_season(out: Path, athletes: int = 4, sessions: int = 8, runs: int = 2, seed: int = 1) -> None:
+    """Write the session folders of an invented season, and ``season.csv`` with what truly changed."""
+    import pandas as pd
+
+    from imustride.simulation import write_session as write_simulated
+    from imustride.simulation.season import simulate_season as simulated_sessions
+
+    truth = []
+    for one in simulated_sessions(seed, athletes, sessions, runs):
+        name = f"{one.athlete}-{one.date}"
+        write_simulated(
+            out / name,
+            one.runs,
+            one.athlete,
+            one.date,
+            conditions=one.conditions,
+            birth_year=SIMULATED_BIRTH_YEAR,
+        )
+        truth.append(
+            {
+                "athlete": one.athlete,
+                "date": one.date,
+                "session": name,
+                "push_off_angular_velocity_percent": one.push_off_angular_velocity_percent,
+                "contact_asymmetry_points": one.contact_asymmetry_points,
+            }
+        )
+    pd.DataFrame(truth).to_csv(out / "season.csv", index=False, lineterminator="\n", encoding="utf-8")

@@ -47,6 +47,7 @@ def simulate_session(
     *,
     body: bool = False,
     places: Collection[str] = (),
+    first_run: int = 0,
     **overrides: Any,
 ) -> list[SimulatedRun]:
     """Simulate the runs of one athlete on one day.
@@ -68,6 +69,8 @@ def simulate_session(
         sensor was set to a range of 2 g and 250 deg/s.
     body, places
         As in `simulate_run`; the movements are recorded once, before the first run, and kept with every run.
+    first_run : int
+        Number of runs the athlete had before: those of another day are others.
     **overrides
         As in `simulate_run`, for all runs.
 
@@ -81,7 +84,7 @@ def simulate_session(
     done: dict[str, dict[str, SensorLog]] = {}
     for run in range(runs):
         mishap = SPOILED[spoiled_by] if run + 1 in spoiled else {}
-        drawn, bodily = draw_all(seed, grade, run, worn, overrides | mishap)
+        drawn, bodily = draw_all(seed, grade, first_run + run, worn, overrides | mishap)
         if bodily is not None:
             done = done or movements(drawn, bodily)
             bodily = replace(bodily, devices=_started_later(bodily.devices, run * BETWEEN_RUNS_S))
@@ -118,6 +121,8 @@ def write_session(
     surface: Literal["ice", "synthetic"] = "ice",
     layout: Layout = "csv",
     acceleration_unit: Literal["m/s^2", "g"] = "m/s^2",
+    conditions: Mapping[str, str] | None = None,
+    birth_year: int | None = None,
 ) -> None:
     """Write a session folder of the contract, with the truth beside it.
 
@@ -135,6 +140,9 @@ def write_session(
         A text file for each sensor and run, or one HDF5 file for each run.
     acceleration_unit : {"m/s^2", "g"}
         Of the files; angular velocity is in deg/s.
+    conditions : mapping of str to str, optional
+        Noted beside the usual ones.
+    birth_year : int, optional
 
     Notes
     -----
@@ -147,7 +155,10 @@ def write_session(
     folder.mkdir(parents=True, exist_ok=True)
     factors = runs[0].factors
     rng = np.random.default_rng([int(factors["seed"]), 95])
-    lines = _head(athlete, date, surface, layout, acceleration_unit, float(factors["start_behind_m"]))
+    noted = [f"start_behind_m = {float(factors['start_behind_m']):.2f}", "simulated = true"]
+    noted += [f'{name} = "{value}"' for name, value in (conditions or {}).items()]
+    born = [] if birth_year is None else [f"birth_year = {birth_year}"]
+    lines = _head(athlete, date, surface, layout, acceleration_unit, born, noted)
     if runs[0].body:
         lines += ["", "[body]", *(f"{key} = {length_m:.3f}" for key, length_m in runs[0].body.items())]
     for log in runs[0].logs.values():
@@ -168,7 +179,13 @@ def write_session(
 
 
 def _head(
-    athlete: str, date: dt.date, surface: str, layout: Layout, acceleration_unit: str, start_behind_m: float
+    athlete: str,
+    date: dt.date,
+    surface: str,
+    layout: Layout,
+    acceleration_unit: str,
+    born: Sequence[str],
+    noted: Sequence[str],
 ) -> list[str]:
     """Lines of the session file before the sensors."""
     names = ('"acc"', '"gyr"') if layout == "hdf5" else ('["ax", "ay", "az"]', '["gx", "gy", "gz"]')
@@ -179,10 +196,10 @@ def _head(
         f'surface = "{surface}"',
         'protocol = "sprint-100ft"',
         'consent = "guardian"',
+        *born,
         "",
         "[conditions]",
-        f"start_behind_m = {start_behind_m:.2f}",
-        "simulated = true",
+        *noted,
         "",
         "[columns]",
         f'time = "{"time" if layout == "hdf5" else "time_s"}"',
