@@ -20,6 +20,7 @@ TIME_UNITS = "s, ms, us, samples or date-time"
 CODE = re.compile(r"[A-Za-z0-9]{1,32}")
 RUN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,63}(?<![ .])")
 AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
+LONGEST_NAME = 255  # bytes, on all usual file systems
 # Device names of Windows: files named after a code or a run could not be opened there.
 RESERVED = frozenset(
     {"CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(1, 10))}
@@ -87,13 +88,14 @@ def _sensor_problems(sensor: dict[str, Any], session: dict[str, Any]) -> list[st
             "rate_hz: missing; a counter of samples has no time without it; declare the sampling rate"
         )
     found += [f"columns: {name!r} is used twice; wanted different columns" for name in _repeated(names)]
-    if "counts" in {units.get("acceleration"), units.get("angular_velocity")} and "calibration" not in sensor:
+    in_counts = any(units.get(kind) == "counts" for kind in ("acceleration", "angular_velocity"))
+    if in_counts and "calibration" not in sensor:
         found.append("calibration: missing; counts have no scale without it; declare the device's file")
     found += _axes_problems(sensor.get("axes"))
     delimiter, decimal, encoding = (whole.get(key) for key in ("delimiter", "decimal", "encoding"))
     if isinstance(delimiter, str) and (len(delimiter) != 1 or delimiter in '"\r\n'):
         found.append(f"delimiter: found {delimiter!r}; wanted one character, such as ';'")
-    if decimal == "," and delimiter in {None, ","}:
+    if decimal == "," and (delimiter is None or delimiter == ","):
         found.append("decimal: the comma is also the delimiter; declare the delimiter, such as ';'")
     if isinstance(encoding, str) and not _is_encoding(encoding):
         found.append(f"encoding: found {encoding!r}; wanted a name such as 'utf-8' or 'cp1252'")
@@ -191,7 +193,10 @@ def is_inside(written: str, folder: Path) -> bool:
         or PureWindowsPath(written).drive
     ):
         return False
-    if any(step.split(".", maxsplit=1)[0].upper() in RESERVED for step in steps):
+    if any(
+        step.split(".", maxsplit=1)[0].upper() in RESERVED or len(step.encode()) > LONGEST_NAME
+        for step in steps
+    ):
         return False
     try:
         return (folder / written).resolve().is_relative_to(folder)

@@ -12,11 +12,13 @@ from imustride import __version__
 from imustride.cli.analyse import analyse
 from imustride.cli.calibrate import calibrate
 from imustride.cli.check import check
+from imustride.cli.environment import environment
 from imustride.cli.export import export
 from imustride.cli.failures import FAILURES, report
 from imustride.cli.inspecting import inspect
 from imustride.cli.metrics import metrics
 from imustride.cli.prepare import prepare
+from imustride.cli.schema import schema
 from imustride.cli.season import season
 from imustride.cli.simulate import simulate
 from imustride.cli.talk import DONE, FAILED, USAGE, Talk
@@ -37,7 +39,19 @@ def commands() -> None:
     """
 
 
-for command in (analyse, inspect, prepare, check, calibrate, season, export, simulate, metrics):
+for command in (
+    analyse,
+    inspect,
+    prepare,
+    check,
+    calibrate,
+    season,
+    export,
+    simulate,
+    metrics,
+    schema,
+    environment,
+):
     commands.add_command(command)
 
 
