@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Settings",
     "analyse_logs",
+    "analyse_opened",
     "analyse_recordings",
     "analyse_session",
     "move",
@@ -73,14 +74,19 @@ def analyse_session(folder: Path, settings: Settings | None = None) -> SessionRe
     FileFormatError
         If the session file cannot be read or is wrong.
     """
+    from imustride.loaders import open_session
+
+    return analyse_opened(open_session(folder), settings)
+
+
+def analyse_opened(session: Session, settings: Settings | None = None) -> SessionResult:
+    """Analyse every run of a session that was read; see `analyse_session`."""
     import pandas as pd
 
     from imustride.body_run import segments_table
     from imustride.exporting.provenance import provenance
-    from imustride.loaders import open_session
 
     settings = settings or Settings()
-    session = open_session(folder)
     read: Read = {}
     worn, problems = worn_in(session, settings)
     runs = tuple(analyse_run(session, run, settings, read, worn) for run in session.runs)
