@@ -155,7 +155,9 @@ def _contents(
     recordings: Sequence[tuple[Path, dict[str, str], dict[str, Any]]], sensors: list[Any], root: Path
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]]]:
     """Return sensors, runs and movements with the keys of ``session.toml``."""
-    worn = {sensor["place"]: sensor for sensor in sensors if isinstance(sensor, dict) and "place" in sensor}
+    worn = {
+        str(sensor["place"]): sensor for sensor in sensors if isinstance(sensor, dict) and "place" in sensor
+    }
     written: dict[str, dict[str, Any]] = {}
     runs: dict[str, dict[str, Any]] = {}
     movements: dict[tuple[str, str], dict[str, Any]] = {}

@@ -67,7 +67,7 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
     if not values.shape[1]:
         message = f"{where}: no samples in its channels; wanted samples; export it again"
         raise FileFormatError(message)
-    time, values = _own(told["own"], values)
+    time, values = _own(told, values, where)
     if sensor.columns.time is not None:
         time, values = values[0], values[1:]
     elif sensor.rate_hz and not math.isclose(told["rate_hz"], sensor.rate_hz, rel_tol=RATE_TOLERANCE):
@@ -112,15 +112,27 @@ def _check_labels(labels: list[str], wanted: list[str], where: str) -> None:
 
 
 def _own(
-    own: dict[str, str], values: NDArray[np.float64]
+    told: dict[str, Any], values: NDArray[np.float64], where: str
 ) -> tuple[NDArray[np.float64] | None, NDArray[np.float64]]:
     """Clock, true number of samples and lost ones, as files of this program tell them."""
+    own = told["own"]
     if not own:
         return None, values
-    count, start_s, rate_hz = int(own["SAMPLES"]), float(own["START_S"]), float(own["RATE_HZ"])
+    try:
+        count, start_s, rate_hz = int(own["SAMPLES"]), float(own["START_S"]), float(own["RATE_HZ"])
+    except ValueError:
+        count, start_s, rate_hz = 0, np.nan, np.nan
+    if (
+        told["labels"].count(MEASURED) != 1
+        or not 0 < count <= values.shape[1]
+        or not math.isfinite(start_s)
+        or not math.isclose(rate_hz, told["rate_hz"], rel_tol=RATE_TOLERANCE)
+    ):
+        message = f"{where}: its group IMUSTRIDE or channel {MEASURED} is damaged: found {own}; export the file again"
+        raise FileFormatError(message)
     measured, values = values[-1, :count], values[:-1, :count]
     values[:, measured == 0] = np.nan
-    return start_s + np.arange(values.shape[1]) / rate_hz, values
+    return start_s + np.arange(count) / rate_hz, values
 
 
 def _unit_notes(told: dict[str, Any], sensor: Sensor) -> tuple[str, ...]:

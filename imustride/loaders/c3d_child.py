@@ -81,15 +81,16 @@ def _problem(file: Any, path: Path, shape: tuple[int, ...]) -> str:
     header, parameters, size = file["header"], file["parameters"], path.stat().st_size
     frames = int(header["points"]["last_frame"]) - int(header["points"]["first_frame"]) + 1
     counted = _header_frames(path)
-    if counted not in {None, frames, MOST_FRAMES}:
-        return f"{counted} frames in its header, {frames} in its parameters; wanted samples, as many in both"
+    said = frames if counted is None or counted == MOST_FRAMES else counted
     per_frame = round(header["analogs"]["frame_rate"] / (header["points"]["frame_rate"] or 1))
     words = 4 * int(header["points"]["size"]) + shape[0] * per_frame
     is_float = float(_value(parameters, "POINT", "SCALE")[0]) < 0
     start = BLOCK_BYTES * (int(_value(parameters, "POINT", "DATA_START")[0]) - 1)
-    wanted = frames * words * (4 if is_float else 2)
-    if wanted > size - start:
+    wanted = said * words * (4 if is_float else 2)
+    if wanted > size - start:  # the library reads what is there
         return f"cut off: the samples need {wanted} bytes, {max(size - start, 0)} are there"
+    if said != frames:
+        return f"{said} frames in its header, {frames} in its parameters; wanted samples, as many in both"
     if shape[1] != frames * per_frame:
         return f"{shape[1]} samples read; wanted {frames * per_frame} as its header says"
     ends = [_value(parameters, "TRIAL", name) for name in ("ACTUAL_START_FIELD", "ACTUAL_END_FIELD")]
@@ -104,7 +105,7 @@ def _problem(file: Any, path: Path, shape: tuple[int, ...]) -> str:
 
 
 def _header_frames(path: Path) -> int | None:
-    """Frames as the header itself counts them; the library prefers what the parameters say."""
+    """Frames as the header itself counts them; the library corrects them by the parameters and the size of the file."""
     with path.open("rb") as file:
         head = file.read(BLOCK_BYTES)
         file.seek(BLOCK_BYTES * (head[0] - 1))
