@@ -72,7 +72,7 @@ def test_pictures_of_legs_and_body_are_there_with_their_numbers(session):
     picture = next(picture for picture in PICTURES if picture.name == "leg")
     table = picture.table(session, None)
     headings, rows = shown["leg"]["table"]
-    assert headings == ["foot", "of the time on the ice [%]", "knee bend [°]", "shin forward [°]", "pushes"]
+    assert headings == ["foot", "at [%]", "knee bend [°]", "shin forward [°]", "pushes"]
     assert len(rows) == len(table) == 42
     for row, of in zip(rows, table.to_dict("records"), strict=True):
         assert row[0] == of["side"][0].upper()
