@@ -38,3 +38,11 @@ class StoreError(ImustrideError):
 def shown(text: str, longest: int = 40) -> str:
     """Return other people's text as a message may show it: on one line, and not longer than need be."""
     return "".join(c if c.isprintable() else "?" for c in text[:longest])
+
+
+def listed(problems: list[str], most: int = 20, longest: int = 500) -> str:
+    """Problems one behind the other; of very many or very long ones only the beginning."""
+    told = [text if len(text) <= longest else f"{text[:longest]}..." for text in problems[:most]]
+    if len(problems) > most:
+        told.append(f"and {len(problems) - most} more")
+    return "; ".join(told)

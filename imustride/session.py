@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from imustride import session_checks as checks
 from imustride.constants import SKATES
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, listed
 from imustride.toml_text import parse_toml
 
 Place = Literal[
@@ -263,7 +263,7 @@ def declared(content: dict[str, Any], folder: Path, where: str) -> Session:
         problems = schema_problems(error, raw) + problems
     if problems or session is None:
         unique = list(dict.fromkeys(problems))
-        message = f"{where}: {len(unique)} problem{'s' if len(unique) > 1 else ''}: {'; '.join(unique)}"
+        message = f"{where}: {len(unique)} problem{'s' if len(unique) > 1 else ''}: {listed(unique)}"
         raise FileFormatError(message)
     return session.inherited()
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from imustride.errors import CalibrationError
+from imustride.errors import CalibrationError, listed
 from imustride.recording import own
 from imustride.session import tuples
 from imustride.toml_text import parse_toml
@@ -177,7 +177,7 @@ def parse_calibration(text: str, where: str) -> Calibration:
 
 def _refuse(where: str, problems: list[str]) -> None:
     if problems:
-        message = f"{where}: {'; '.join(problems)}; correct the calibration file"
+        message = f"{where}: {listed(problems)}; correct the calibration file"
         raise CalibrationError(message)
 
 

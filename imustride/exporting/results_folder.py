@@ -181,7 +181,8 @@ def _read_provenance(out: Path) -> dict[str, Any]:
 
 
 def _write_text(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")
+    # Names of folders that are no UTF-8 are told with question marks.
+    path.write_text(text, encoding="utf-8", errors="replace", newline="\n")
 
 
 def _write_json(path: Path, content: Mapping[str, Any]) -> None:

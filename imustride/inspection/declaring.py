@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
-from imustride.errors import FileFormatError, SettingsError
+from imustride.errors import FileFormatError, SettingsError, listed
 from imustride.inspection.guessing import guess
 from imustride.session import (
     Columns,
@@ -49,7 +49,7 @@ def read_declaration(path: Path) -> Declaration:
     try:
         return Declaration.model_validate(kept, strict=True)
     except ValidationError as error:
-        message = f"{where}: {'; '.join(schema_problems(error, kept))}; correct the file"
+        message = f"{where}: {listed(schema_problems(error, kept))}; correct the file"
         raise FileFormatError(message) from error
 
 

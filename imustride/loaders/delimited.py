@@ -186,7 +186,7 @@ def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[p
         for table in _parsed(layout, rows.count, length):
             count += len(table)
             # A row that is too short is filled up behind: it hides where the last column may be empty.
-            is_open |= last not in layout.numbers or bool(table[last].isna().any())
+            is_open |= last not in layout.numbers or bool(table[str(last)].isna().any())
             if len(table):
                 yield table
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
@@ -299,14 +299,16 @@ def _refuse_long_line(layout: Layout, returns: int, ends: int) -> None:
 def _parsed(layout: Layout, rows: int | None, length: int | None) -> Iterator[pd.DataFrame]:
     import pandas as pd
 
-    stamps = {} if layout.start is None else {layout.numbers[0]: str}
+    # Columns go by their place, written out: pandas takes whole numbers as keys for other things.
+    wanted = [str(number) for number in layout.numbers]
+    stamps = {} if layout.start is None else {wanted[0]: str}
     options: dict[str, Any] = {
         "sep": layout.dialect.delimiter,
         "decimal": layout.dialect.decimal,
         "header": None,
-        "names": range(len(layout.header)),
-        "usecols": layout.numbers,
-        "dtype": dict.fromkeys(layout.numbers, np.float64) | stamps,
+        "names": [str(number) for number in range(len(layout.header))],
+        "usecols": wanted,
+        "dtype": dict.fromkeys(wanted, np.float64) | stamps,
         "index_col": False,
         "nrows": rows,
         "keep_default_na": False,
@@ -323,10 +325,10 @@ def _parsed(layout: Layout, rows: int | None, length: int | None) -> Iterator[pd
 
 
 def _samples(layout: Layout, table: pd.DataFrame, notes: tuple[str, ...], *, timeless: bool) -> Samples:
-    numbers = list(layout.numbers)
-    time = None if timeless else _time(layout, table[numbers.pop(0)])
+    names = [str(number) for number in layout.numbers]
+    time = None if timeless else _time(layout, table[names.pop(0)])
     acceleration, angular_velocity = (
-        np.asfortranarray(table[three].to_numpy()) for three in (numbers[:3], numbers[3:])
+        np.asfortranarray(table[three].to_numpy()) for three in (names[:3], names[3:])
     )
     return Samples(time, acceleration, angular_velocity, notes)
 

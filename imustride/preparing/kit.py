@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, ValidationError
 
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, listed
 from imustride.session import (
     Conditions,
     Device,
@@ -114,11 +114,11 @@ def read_kit(path: Path) -> Kit:
     try:
         file = _File.model_validate(raw, strict=True)
     except ValidationError as error:
-        message = f"{path.name}: {'; '.join(schema_problems(error, raw))}; correct the file"
+        message = f"{path.name}: {listed(schema_problems(error, raw))}; correct the file"
         raise FileFormatError(message) from error
     problems = _problems(file)
     if problems:
-        message = f"{path.name}: {'; '.join(problems)}; correct the file"
+        message = f"{path.name}: {listed(problems)}; correct the file"
         raise FileFormatError(message)
     return _kit(file, path)
 
