@@ -65,7 +65,7 @@ def on_cluster(
             for index, job in enumerate(jobs)
         }
         try:
-            for future in in_turn(list(places)):
+            for future in in_turn(list(places), loop=client.loop):
                 done(places.pop(future), _result(future))
         finally:
             client.cancel(list(places))
