@@ -67,7 +67,7 @@ def write_signals(path: Path, log: SensorLog) -> None:
     ):
         columns |= dict(zip(names, values.T, strict=True))
     arrays = {name: pa.array(values, mask=np.isnan(values)) for name, values in columns.items()}
-    write_table(pa.table(arrays), path)
+    write_table(pa.table(arrays), path, write_page_checksum=True)
 
 
 def write_plain(path: Path, table: pd.DataFrame) -> None:
@@ -78,4 +78,4 @@ def write_plain(path: Path, table: pd.DataFrame) -> None:
     OSError
         If the file cannot be written.
     """
-    table.to_parquet(path, index=False)
+    table.to_parquet(path, index=False, write_page_checksum=True)

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imustride.errors import FileFormatError, SettingsError
-from imustride.loaders.c3d_child import MOST_S
+from imustride.loaders import c3d_child
 from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 # A rate that is farther from the declared one is another rate.
 RATE_TOLERANCE = 1e-3
+MOST_S = c3d_child.MOST_S
 # Written by this program: 0 where a sample was lost and another value stands in for it.
 MEASURED = "measured"
 KEYWORD = b"\x50"  # second byte of every C3D file
@@ -163,7 +164,7 @@ def _in_child(path: Path, wanted: list[str], where: str) -> tuple[dict[str, Any]
     environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "values.npy"
-        command = [sys.executable, "-P", "-m", "imustride.loaders.c3d_child"]
+        command = [sys.executable, "-P", str(Path(c3d_child.__file__))]
         try:
             done = subprocess.run(  # noqa: S603 - our own module; the file is data to it
                 [*command, str(path.resolve()), str(out), json.dumps(wanted)],

@@ -126,7 +126,8 @@ def _opened(path: Path, where: str) -> Iterator[Any]:
     from pyarrow.parquet import ParquetFile
 
     try:
-        with ParquetFile(path, thrift_string_size_limit=1 << 24, thrift_container_size_limit=1 << 20) as file:
+        limits = {"thrift_string_size_limit": 1 << 24, "thrift_container_size_limit": 1 << 20}
+        with ParquetFile(path, page_checksum_verification=True, **limits) as file:
             yield file
     except (pa.ArrowException, OSError, ValueError, MemoryError) as error:  # its own words for damaged data
         said = " ".join("".join(c if c.isprintable() else " " for c in str(error)).split())
