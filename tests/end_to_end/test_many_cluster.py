@@ -11,13 +11,11 @@ from imustride.cli.boundary import run
 from imustride.cli.one_session import Job, Outcome
 from imustride.exporting import sha256
 from imustride.many import Lost
+from imustride.many import cluster as cluster_of
 from imustride.report.files import Page
 from imustride.report.index import Line
 from imustride.settings import Settings
 from tests.jobs import die_at, double, odd_ones_fail
-
-cluster_of = pytest.importorskip("imustride.many.cluster")
-pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
 
 ROOT = Path(__file__).parents[2]
 SESSIONS = 5
