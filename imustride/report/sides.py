@@ -12,6 +12,7 @@ from imustride.report.comparison import difference_unit, half_width, name_of
 from imustride.report.drawing import FEET, GREY, INK, LEFT_IN, PALE, RIGHT_IN, WIDTH_IN, bare, key, panels
 from imustride.report.picture import Picture, Words, localise
 from imustride.report.rows import compared
+from imustride.report.smallest import convention
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -198,7 +199,12 @@ def words(result: SessionResult, run: RunResult | None, amounts: Amounts, place:
     ]
     says = say("pictures.sides.says", lines=say("list.semicolon").join(lines))
     title = say(f"pictures.{NAMES[place]}.title")
-    return Words(title, says, say("pictures.sides.caption"), say("pictures.sides.reading"))
+    return Words(
+        title,
+        says,
+        say("pictures.sides.caption"),
+        say("pictures.sides.reading", convention=convention(result.symmetry, say)),
+    )
 
 
 PICTURE = Picture(NAMES["skates"], table, draw, words, printed=True, takes_both=True)

@@ -16,6 +16,7 @@ from imustride.report.measures import PLACES, measure
 from imustride.report.page_rows import accuracy_rows, condition, push_table, run_rows, speed_rows
 from imustride.report.pages import page_environment
 from imustride.report.rows import compared
+from imustride.report.smallest import convention
 from imustride.report.timing import no_time, time_blocks
 from imustride.report.worn import emptied, sensor_rows
 
@@ -67,6 +68,7 @@ def summary_page(result: SessionResult, language: str = DEFAULT_LANGUAGE, system
             speeds=speed_rows(result.runs_table, amounts),
             **_pushes(result, amounts),
             accuracy=accuracy_rows(amounts),
+            convention=convention(result.symmetry, amounts.say),
         )
     )
 

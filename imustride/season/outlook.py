@@ -8,11 +8,13 @@ import numpy as np
 
 from imustride.season.change import LEVEL, NONE_THAT_MATTERS, Change, weigh
 from imustride.season.noise import left_over, relative_weights, said_by_others
-from imustride.season.steps import FEWEST_SESSIONS
+from imustride.season.steps import FEWEST_SESSIONS, all_steps
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
+
+    from imustride.season.noise import Noise
 
 
 SESSIONS_APART = np.timedelta64(7, "D")
@@ -39,8 +41,8 @@ def sessions_needed(levels: pd.DataFrame, change: Change, metrics: int, most: in
 
     Notes
     -----
-    Further sessions are taken to stay at the mean of the last third, scattering about it by one standard
-    deviation, up and down in turn.
+    Further sessions are taken to stay at the level of the last ones, scattering about it by one standard deviation, up
+    and down in turn. The last ones are those of the best step where it lasts, else the last third.
     """
     whole = relative_weights(levels)
     mine = (levels["athlete"] == change.athlete).to_numpy()
@@ -52,9 +54,10 @@ def sessions_needed(levels: pd.DataFrame, change: Change, metrics: int, most: in
     left = [left_over(levels[~mine].iloc[rows], whole[~mine][rows]) for rows in groups]
     noise = said_by_others([one for one in left if one is not None])
     course = levels[mine]
+    mean, sd = _last_ones(course, whole[mine], noise)
 
     def tells(more: int) -> bool:
-        longer, weight = _longer(course, whole[mine], more, change.session_sd)
+        longer, weight = _longer(course, whole[mine], more, mean, sd)
         told = weigh(
             Change(change.metric, change.athlete, len(longer), 0, smallest=change.smallest),
             longer,
@@ -73,13 +76,21 @@ def sessions_needed(levels: pd.DataFrame, change: Change, metrics: int, most: in
     return high
 
 
+def _last_ones(course: pd.DataFrame, weight: NDArray[np.float64], noise: Noise) -> tuple[float, float]:
+    """Return the level of the last sessions, and the SD of a session when the best step is taken out."""
+    level, n = course["level"].to_numpy(dtype=float), len(course)
+    steps = all_steps(level, weight)
+    best = steps.best()
+    begin = int(steps.start[best]) if steps.stop[best] == n else n - max(2, -(-n // 3))
+    variance, _ = noise.joined(float(steps.left_over[best]), n - 2)
+    return float(np.average(level[begin:], weights=weight[begin:])), float(np.sqrt(variance))
+
+
 def _longer(
-    course: pd.DataFrame, weight: NDArray[np.float64], more: int, sd: float
+    course: pd.DataFrame, weight: NDArray[np.float64], more: int, mean: float, sd: float
 ) -> tuple[pd.DataFrame, NDArray[np.float64]]:
     import pandas as pd
 
-    third = max(2, -(-len(course) // 3))
-    mean = float(np.average(course["level"].to_numpy()[-third:], weights=weight[-third:]))
     turn = np.where(np.arange(more) % 2, -1.0, 1.0)
     further = pd.DataFrame(
         {

@@ -31,7 +31,6 @@ QUICK_STRIDE_S: Final = (0.55, 0.7)  # so that short runs hold many pushes
 # The planted changes, from the middle of the season on: of the second athlete and of the third.
 TURNS_FASTER: Final = 0.15  # of the push-off angular velocity, with a second pair of skates
 SHIFTED: Final = 14.0  # symmetry index of the contact time, towards the other foot [points]
-FEWEST_ATHLETES: Final = 3
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -84,7 +83,8 @@ def simulate_season(
         for session in range(sessions):
             late = session >= sessions // 2
             faster, shift = TURNS_FASTER * (late and number == 1), SHIFTED * (late and number == 2)
-            shift *= -1.0 if base.skater.contact_asymmetry_percent > 0.0 else 1.0
+            if base.skater.contact_asymmetry_percent > 0.0:
+                shift = 0.0 - shift
             of_day = _of_day(base, rng, faster, shift)
             simulated = simulate_session(
                 own_seed, runs, GRADE, first_run=session * runs, rate_hz=200.0, **(usual | of_day)
