@@ -10,6 +10,8 @@ import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from imustride.cut_page import CUT, PICTURE_NAME, cut_files
+from imustride.day_cut import cut_plan, is_same_piece, write_cut_piece
 from imustride.errors import FileFormatError
 from imustride.exporting.swap import repair, swapped_in
 from imustride.preparing.kit import no_kit, read_kit
@@ -25,8 +27,10 @@ if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
 
+    from imustride.long_logs import DayCut
     from imustride.preparing.kit import Kit
     from imustride.preparing.plan import Plan, PlannedSession
+    from imustride.surveying import Told
 
 SHEET, LIST = "sheet.html", "list.csv"
 LIST_HEADER = ("date", "time", "athlete", "run", "start_foot", "session")
@@ -47,6 +51,10 @@ class DayFiles:
         Before the test: no logs yet, no sessions.
     link : bool
         Logs as hard links instead of copies.
+    cut : bool
+        Logs hold many runs each, to be found in them.
+    partial : bool
+        With `cut`: what was matched is written, though something was not.
     """
 
     roster: Path
@@ -58,20 +66,33 @@ class DayFiles:
     encoding: str | None = None
     sheet_only: bool = False
     link: bool = False
+    cut: bool = False
+    partial: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A plan with its session texts by name, and which of the folders are there already as they should be."""
+    """A plan with its session texts by name, and which of the folders are there already as they should be.
+
+    With a cut of long logs `left_out` says what was not matched and does not hinder the rest from being written.
+    """
 
     plan: Plan
     texts: dict[str, str]
     kept: tuple[str, ...]
     problems: tuple[str, ...]
+    cut: DayCut | None = None
+    left_out: tuple[str, ...] = ()
 
 
-def prepare_day(files: DayFiles) -> Prepared:
+def prepare_day(files: DayFiles, told: Told | None = None) -> Prepared:
     """Plan a day, and check everything before anything is written.
+
+    Parameters
+    ----------
+    files : DayFiles
+    told : callable, optional
+        Called with a few words as long logs are read.
 
     Raises
     ------
@@ -81,8 +102,13 @@ def prepare_day(files: DayFiles) -> Prepared:
     roster = read_roster(files.roster, files.date, files.delimiter, files.encoding)
     missing_kit = files.sheet_only and not files.kit.exists()
     kit = no_kit(files.kit.parent) if missing_kit else read_kit(files.kit)
-    plan = plan_day(roster, kit, None if files.sheet_only else files.logs)
+    plan = plan_day(roster, kit, None if files.sheet_only else files.logs, cut=files.cut)
+    cut = None
     problems = list(plan.problems)
+    left_out: tuple[str, ...] = ()
+    if files.cut and not problems:
+        plan, cut = cut_plan(roster.name, plan, kit, files.out, told)
+        problems, left_out = ([], cut.problems) if files.partial else (list(cut.problems), left_out)
     texts: dict[str, str] = {}
     kept: list[str] = []
     if not files.sheet_only and not problems:
@@ -91,7 +117,7 @@ def prepare_day(files: DayFiles) -> Prepared:
             texts[session.name] = text
             problems += wrong
     if not problems:
-        problems += _foreign(files.out)
+        problems += _foreign(files)
         for session in plan.sessions if texts else ():
             folder = files.out / session.name
             if is_same(folder, texts[session.name], session):
@@ -100,7 +126,7 @@ def prepare_day(files: DayFiles) -> Prepared:
                 problems.append(
                     f"{session.name}: there already, with other contents; wanted a new folder; move it away, or choose another --out"
                 )
-    return Prepared(plan, texts, tuple(kept), tuple(problems))
+    return Prepared(plan, texts, tuple(kept), tuple(problems), cut, left_out)
 
 
 def write_day(files: DayFiles, prepared: Prepared) -> list[str]:
@@ -130,6 +156,24 @@ def write_day(files: DayFiles, prepared: Prepared) -> list[str]:
     return sorted(notes)
 
 
+def write_cut(files: DayFiles, prepared: Prepared) -> Path | None:
+    """Write the page and the pictures of the cut, which show what to correct; None where they cannot lie there.
+
+    Raises
+    ------
+    OSError
+        If something cannot be written.
+    """
+    if prepared.cut is None or not prepared.cut.groups or _foreign(files):
+        return None
+    files.out.mkdir(parents=True, exist_ok=True)
+    for old in files.out.glob(PICTURE_NAME):
+        old.unlink()
+    for name, content_ in cut_files(files.roster.name, prepared.cut).items():
+        (files.out / name).write_bytes(content_)
+    return files.out / CUT
+
+
 def _checked_text(session: PlannedSession, kit: Kit, folder: Path) -> tuple[str, list[str]]:
     """Write the session's text, read it back as a session, and look for the calibrations it names."""
     found = content(session, kit, folder)
@@ -154,7 +198,12 @@ def is_same(folder: Path, text: str, session: PlannedSession) -> bool:
     if folder.is_symlink() or not file.is_file() or file.read_bytes() != text.encode():
         return False
     return all(
-        (folder / log.target).is_file() and (folder / log.target).stat().st_size == log.source.stat().st_size
+        (
+            is_same_piece(log, folder / log.target)
+            if log.piece is not None
+            else (folder / log.target).is_file()
+            and (folder / log.target).stat().st_size == log.source.stat().st_size
+        )
         for entry in session.recordings
         for log in entry.logs.values()
     ) and all(
@@ -171,7 +220,9 @@ def _fill(folder: Path, session: PlannedSession, text: str, notes: set[str], *, 
             if target.exists():  # one log of several runs
                 continue
             target.parent.mkdir(parents=True, exist_ok=True)
-            if not (link and _linked(log.source, target)):
+            if log.piece is not None:
+                write_cut_piece(log, target)
+            elif not (link and _linked(log.source, target)):
                 shutil.copy2(log.source, target)
                 if link:
                     notes.add("some logs lie on another disk and were copied: links do not reach there")
@@ -191,12 +242,14 @@ def _linked(source: Path, target: Path) -> bool:
     return True
 
 
-def _foreign(out: Path) -> list[str]:
-    """Refuse to replace a list or a sheet that this command did not write."""
+def _foreign(files: DayFiles) -> list[str]:
+    """Refuse to replace a list, a sheet or a page of the cut that this command did not write."""
+    out = files.out
+    ours = [(SHEET, MARK), (LIST, ",".join(LIST_HEADER)), *([(CUT, MARK)] if files.cut else [])]
     if out.exists() and not out.is_dir():
         return [f"{out.name}: found a file, wanted a folder for the sessions; choose another --out"]
     found = []
-    for name, mark in ((SHEET, MARK), (LIST, ",".join(LIST_HEADER))):
+    for name, mark in ours:
         path = out / name
         if (path.exists() or path.is_symlink()) and not holds(path, mark):
             found.append(

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from imustride.cli.prepare_cut import cut_data, cut_lines, reading
 from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, talk_options
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from imustride.day import Prepared
+    from imustride.day import DayFiles, Prepared
 
 
 @click.command(
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 @click.option("--date", type=click.DateTime(["%Y-%m-%d"]), help="Of all lines, where the list has none.")
 @click.option("--sheet-only", is_flag=True, help="Before the test: only the list and the sheet.")
 @click.option("--link", is_flag=True, help="Hard links to the logs instead of copies.")
+@click.option("--cut", is_flag=True, help="Logs hold many runs: find each, by shocks, stances, gate times.")
+@click.option("--partial", is_flag=True, help="With --cut: write what was matched, leave out the rest.")
 @click.option("--delimiter", metavar="MARK", help="Of the list; default: found out, and told.")
 @click.option("--encoding", metavar="NAME", help="Of the list; default: UTF-8.")
 @dry_run_option
@@ -46,14 +49,26 @@ def prepare(
     *,
     sheet_only: bool,
     link: bool,
+    cut: bool,
+    partial: bool,
     dry_run: bool,
 ) -> int:
     """Make session folders, a list with start feet, and a sheet for the boards from the day's list.
 
     Every fault of the list is named at once, and nothing is written while there is one: codes and runs that are there twice, an
     athlete or a sensor at two places at a time, files that are missing. Exit status 3 then.
+
+    With --cut one log a sensor holds the whole evening. What cannot be told for sure is named, and nothing is written but cut.html and its
+    pictures, which show what was found; start_s and end_s in the list say it instead.
     """
     from imustride import day
+
+    if partial and not cut:
+        message = "--partial: goes with --cut only"
+        raise click.UsageError(message)
+    if cut and (link or sheet_only):
+        message = f"--cut: not with {'--link' if link else '--sheet-only'}"
+        raise click.UsageError(message)
 
     if delimiter is not None:
         delimiter = {"tab": "\t", "\\t": "\t"}.get(delimiter, delimiter)
@@ -70,20 +85,40 @@ def prepare(
         encoding,
         sheet_only,
         link,
+        cut,
+        partial,
     )
-    prepared = day.prepare_day(files)
+    return _prepare(talk, files, dry_run=dry_run)
+
+
+def _prepare(talk: Talk, files: DayFiles, *, dry_run: bool) -> int:
+    from imustride import day
+
+    out = files.out
+    with reading(shown=files.cut and not talk.quiet) as told:
+        prepared = day.prepare_day(files, told)
     notes = list(prepared.plan.notes)
-    for problem in prepared.problems:
+    for problem in (*prepared.problems, *prepared.left_out):
         talk.problem(problem)
+    page = None if dry_run else day.write_cut(files, prepared)
+    if page is not None:
+        talk.progress(f"the cut: {page}")
     written = not (prepared.problems or dry_run)
     if written:
         talk.progress(f"writing to {out}")
         notes += day.write_day(files, prepared)
     for note in notes:
         talk.progress(f"note: {note}")
-    talk.data({**day.as_data(prepared), "out": out if written else None})
-    talk.lines(_readable(prepared, out, written=written))
-    return INCOMPLETE if prepared.problems else DONE
+    talk.data(
+        {
+            **day.as_data(prepared),
+            "left_out": list(prepared.left_out),
+            "cut": cut_data(prepared.cut),
+            "out": out if written else None,
+        }
+    )
+    talk.lines([*cut_lines(prepared.cut), *_readable(prepared, out, written=written)])
+    return INCOMPLETE if prepared.problems or prepared.left_out else DONE
 
 
 def _readable(prepared: Prepared, out: Path, *, written: bool) -> list[str]:

@@ -63,10 +63,10 @@ class Blocks:
         usual = np.median(self.count[self.count > 0])
         return np.asarray(self.count > 0.5 * usual)
 
-    @property
-    def rotation_rad_s(self) -> NDArray[np.float64]:
-        """Root mean square of the angular velocity in each block, shape (n,)."""
-        return np.asarray(np.sqrt((self.rate_mean_rad_s**2 + self.rate_sd_rad_s**2).sum(axis=1)))
+    def rotation_rad_s(self, places: NDArray[np.intp] | slice = slice(None)) -> NDArray[np.float64]:
+        """Root mean square of the angular velocity in blocks, all by default, shape (n,)."""
+        mean, sd = self.rate_mean_rad_s[places], self.rate_sd_rad_s[places]
+        return np.asarray(np.sqrt((mean**2 + sd**2).sum(axis=1)))
 
     def index(self, time_s: float) -> int:
         """Return the block at a time on the own clock, clamped to the log."""

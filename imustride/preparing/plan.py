@@ -19,18 +19,29 @@ if TYPE_CHECKING:
 
     from imustride.preparing.kit import Kit
     from imustride.preparing.roster import Roster, Row
+    from imustride.session import Sensor
 
 
 NO_LOG = "-"
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """A part of a log on its own clock [s], and how the log is read."""
+
+    sensor: Sensor
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Log:
-    """A sensor's log of one run: the file as found, and its name inside the session folder."""
+    """A sensor's log of one run: the file as found, its name inside the session folder, and the piece to be cut out."""
 
     source: Path
     group: str | None
     target: str
+    piece: Piece | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +85,7 @@ class Plan:
         return next(mine, "")
 
 
-def plan_day(roster: Roster, kit: Kit, logs: Path | None) -> Plan:
+def plan_day(roster: Roster, kit: Kit, logs: Path | None, *, cut: bool = False) -> Plan:
     """Plan the sessions of a day.
 
     Parameters
@@ -83,6 +94,8 @@ def plan_day(roster: Roster, kit: Kit, logs: Path | None) -> Plan:
     kit : Kit
     logs : Path or None
         Folder with the logs; None before the test, when there are none yet.
+    cut : bool
+        Whether logs of many runs are going to be cut: then runs may share them.
 
     Returns
     -------
@@ -110,7 +123,7 @@ def plan_day(roster: Roster, kit: Kit, logs: Path | None) -> Plan:
             problems += wrong
         sessions.append(PlannedSession(name, *planned))
     if logs is not None:
-        problems += _shared_files(roster.name, sessions)
+        problems += [] if cut else _shared_files(roster.name, sessions)
         if rows and not any(entry.logs for session in sessions for entry in session.recordings):
             notes.append("not one log was found; before the test, --sheet-only makes the list and the sheet")
     return Plan(tuple(sessions), rows, tuple(dict.fromkeys(problems)), tuple(dict.fromkeys(notes)))
@@ -343,7 +356,7 @@ def _shared_files(name: str, sessions: Sequence[PlannedSession]) -> list[str]:
                 used.setdefault((log.source.resolve(), log.group), []).append((run.row, place))
     return [
         f"{name}, lines {first.line} and {second.line}: the same file {source.name} for {first.athlete} {first.run} "
-        f"({place}) and {second.athlete} {second.run} ({other}); wanted a file each, or start_s and end_s that part it"
+        f"({place}) and {second.athlete} {second.run} ({other}); wanted a file each, or start_s and end_s that part it, or --cut to find them"
         for (source, _), users in used.items()
         for (first, place), (second, other) in pairwise(users)
         # Movements of one line may serve two sessions.

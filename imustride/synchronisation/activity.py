@@ -24,7 +24,8 @@ def activity(recording: Recording) -> NDArray[np.float64]:
     squares = np.einsum("ij,ij->i", recording.angular_velocity_rad_s, recording.angular_velocity_rad_s)
     counts = np.diff(edges, append=len(recording.measured))
     mean = np.sqrt(np.add.reduceat(squares, edges) / np.maximum(counts, 1))
-    return bounded(mean)
+    bounded = np.minimum(mean / MOVING_RAD_S, 1.0)
+    return np.asarray(bounded - bounded.mean())
 
 
 def activity_lag_s(one: Recording, other: Recording) -> float:
@@ -36,12 +37,6 @@ def activity_lag_s(one: Recording, other: Recording) -> float:
         Of the same session, with any clock offset up to the length of the logs.
     """
     return one.start_s - other.start_s + shift_blocks(activity(one), activity(other)) * BLOCK_S
-
-
-def bounded(rotation_rad_s: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return activity, between 0 and 1 and without its mean, of rotation in blocks [rad/s]."""
-    share = np.minimum(rotation_rad_s / MOVING_RAD_S, 1.0)
-    return np.asarray(share - share.mean())
 
 
 def shift_blocks(first: NDArray[np.float64], second: NDArray[np.float64]) -> int:
