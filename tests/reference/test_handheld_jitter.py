@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.errors import FileFormatError
 from imustride.inspection import inspect
 from imustride.loaders import load_file, regularise
 from imustride.session import Columns, Sensor, Units
@@ -103,9 +105,17 @@ def test_inspection_finds_what_its_readme_says(report):
     [("m/s^2", "deg/s", ["this looks like g"]), ("g", "rad/s", ["this looks like deg/s"]),
      ("m/s^2", "rad/s", ["this looks like g", "this looks like deg/s"])],
 )  # fmt: skip
-def test_wrong_units_are_noticed(acceleration, angular_velocity, looks):
+def test_wrong_units_are_noticed(acceleration, angular_velocity, looks, tmp_path):
+    bare = tmp_path / "bare.csv"
+    header, rest = FILE.read_text(encoding="utf-8").split("\n", 1)
+    bare.write_text(header.replace(" (g)", "").replace(" (deg/s)", "") + "\n" + rest, encoding="utf-8")
+    columns = Columns(
+        time="Time (s)",
+        acceleration=tuple(f"Accelerometer {axis}" for axis in "XYZ"),
+        angular_velocity=tuple(f"Gyroscope {axis}" for axis in "XYZ"),
+    )
     (report,) = inspect(
-        FILE, COLUMNS, Units(time="s", acceleration=acceleration, angular_velocity=angular_velocity)
+        bare, columns, Units(time="s", acceleration=acceleration, angular_velocity=angular_velocity)
     )
     errors = [finding.text for finding in report.findings if finding.level == "error"]
     assert len(errors) == len(looks)
@@ -113,12 +123,15 @@ def test_wrong_units_are_noticed(acceleration, angular_velocity, looks):
         assert words in error
 
 
-def test_without_any_declaration_columns_and_units_are_guessed_for_display():
+def test_units_that_contradict_the_header_are_refused():
+    with pytest.raises(FileFormatError, match="the header says 'g', declared is 'm/s\\^2'"):
+        inspect(FILE, COLUMNS, Units(time="s", acceleration="m/s^2", angular_velocity="deg/s"))
+
+
+def test_without_any_declaration_columns_are_guessed_for_display_and_units_read_from_the_header():
     (report,) = inspect(FILE)
-    assert report.units == "file units"
-    assert report.rest.gravity == pytest.approx(0.993, abs=0.001)
+    assert report.units == "SI"
+    assert report.rest.gravity == pytest.approx(0.993 * STANDARD_GRAVITY_M_S2, abs=0.01)
     text = " ".join(finding.text for finding in report.findings)
     assert "acceleration taken from Accelerometer X (g), Accelerometer Y (g), Accelerometer Z (g)" in text
-    assert "this looks like g" in text
-    assert "this looks like deg/s" in text
     assert not [finding for finding in report.findings if finding.level == "error"]

@@ -76,7 +76,8 @@ def test_runs_and_differences_are_those_of_the_tables(result):
     none = dataclasses.replace(result, symmetry=result.symmetry.assign(verdict="unclear"))
     assert index_line(none, "one", "en", "metric").differs == "nothing that can be called"
     spoiled = tuple(dataclasses.replace(run, usable=False, reason="stumbled") for run in result.runs)
-    line = index_line(dataclasses.replace(result, runs=spoiled), "one", "en", "metric")
+    table = result.runs_table.assign(usable=False, reason="stumbled")
+    line = index_line(dataclasses.replace(result, runs=spoiled, runs_table=table), "one", "en", "metric")
     assert (line.runs, line.differs) == ("0 of 3", "not told: no run counts")
 
 
