@@ -10,7 +10,15 @@ from imustride.constants import SKATES
 from imustride.cutting.finding import Candidate, find_runs
 from imustride.cutting.matching import Match, Wanted, match
 from imustride.errors import ImustrideError
-from imustride.surveying import agreement, covers, lag_between_s, lag_in_spans_s, near_lag_s, survey_log
+from imustride.surveying import (
+    LEAST_AGREEMENT,
+    agreement,
+    covers,
+    lag_between_s,
+    lag_in_spans_s,
+    near_lag_s,
+    survey_log,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,9 +29,6 @@ if TYPE_CHECKING:
 
     Lines = list[tuple[Row, dict[str, LongLog]]]
 
-# Two sensors of one skater move alike over a whole evening, and in one run; others do not (simulated: skates agree by
-# 0.8, skate and body by 0.5 at least).
-LEAST_AGREEMENT = 0.4
 # What differs by less is the resolution of blocks.
 SAME_S = 2.0
 MOST_TOLD = 3

@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 # What turns by so much moves, on the skates and on the trunk alike: whether, not how much, is compared.
 MOVES_RAD_S = 0.5
+# Two sensors of one skater move at the same times, over an evening and in one run (simulated: skates agree by 0.8, skate
+# and trunk by 0.5 at least).
+LEAST_AGREEMENT = 0.4
 # How far two clocks go apart in an evening, with what blocks leave over [s].
 REACH_S = 2.0
 
@@ -173,3 +176,13 @@ def lag_in_spans_s(one: Blocks, other: Blocks, spans_s: Sequence[tuple[float, fl
     return max(
         tried, key=lambda lag: float(np.median([near_lag_s(one, other, lag, span)[1] for span in spans_s]))
     )
+
+
+def lag_at_s(one: Blocks, other: Blocks, span_s: tuple[float, float]) -> float:
+    """Lag of a sensor in a span of `one`, open ends allowed, to some tenths of a second [s]."""
+    span_s = (max(span_s[0], one.start_s), min(span_s[1], one.end_s))
+    lag_s = lag_in_spans_s(one, other, [span_s]) if span_s[1] > span_s[0] else None
+    if lag_s is None:
+        return lag_between_s(one, other)
+    near_s, together = near_lag_s(one, other, lag_s, span_s)
+    return near_s if together > LEAST_AGREEMENT else lag_s
