@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imustride.errors import FileFormatError, ImustrideError, SettingsError, SignalQualityError
@@ -18,13 +21,14 @@ from imustride.reading import told
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
-    from pathlib import Path
 
     from imustride.recording import SensorLog
     from imustride.session import Movement, Run, Session
 
 
-def export_bids(folder: Path, out: Path, results: Path | None = None) -> tuple[str, ...]:
+def export_bids(
+    folder: Path, out: Path, results: Path | None = None, *, dry_run: bool = False
+) -> tuple[str, ...]:
     """Write a session and its results as a Motion-BIDS dataset, whole or not at all.
 
     Parameters
@@ -35,6 +39,8 @@ def export_bids(folder: Path, out: Path, results: Path | None = None) -> tuple[s
         Folder to make.
     results : Path, optional
         Of the same session; without it the session is analysed.
+    dry_run : bool
+        Do everything, and leave nothing at `out`.
 
     Returns
     -------
@@ -54,7 +60,7 @@ def export_bids(folder: Path, out: Path, results: Path | None = None) -> tuple[s
     check_new(out)
     session = open_session(folder)
     problems: list[str] = []
-    with swapped_in(out) as partial:
+    with _target(out, dry_run=dry_run) as partial:
         place = partial / motion_bids.results_place(session)
         if results is None:
             write_session(analyse_session(folder), place)
@@ -70,7 +76,7 @@ def export_bids(folder: Path, out: Path, results: Path | None = None) -> tuple[s
     return tuple(problems)
 
 
-def export_parquet(folder: Path, out: Path) -> tuple[str, ...]:
+def export_parquet(folder: Path, out: Path, *, dry_run: bool = False) -> tuple[str, ...]:
     """Write a session folder whose logs are Parquet, and the tables of its results.
 
     Logs hold what was logged, to the last bit, in SI units (counts stay counts). See `export_c3d` for the rest.
@@ -91,10 +97,10 @@ def export_parquet(folder: Path, out: Path) -> tuple[str, ...]:
             if table is not None:
                 parquet.write_plain(partial / "results" / f"{name}.parquet", table)
 
-    return _export_folder(folder, out, ".parquet", write, write_tables)
+    return _export_folder(folder, out, ".parquet", write, write_tables, dry_run=dry_run)
 
 
-def export_c3d(folder: Path, out: Path) -> tuple[str, ...]:
+def export_c3d(folder: Path, out: Path, *, dry_run: bool = False) -> tuple[str, ...]:
     """Write a session folder whose logs are C3D: sampled evenly, lost samples marked, in SI units (counts stay counts).
 
     Parameters
@@ -103,6 +109,8 @@ def export_c3d(folder: Path, out: Path) -> tuple[str, ...]:
         Session folder.
     out : Path
         Folder to make.
+    dry_run : bool
+        Do everything, and leave nothing at `out`.
 
     Returns
     -------
@@ -126,7 +134,7 @@ def export_c3d(folder: Path, out: Path) -> tuple[str, ...]:
         names = {"acceleration": c3d.ACCELERATION, "angular_velocity": c3d.ANGULAR_VELOCITY}
         return {"columns": names, "units": _units(log), "rate_hz": round(recording.rate_hz, 3)}
 
-    return _export_folder(folder, out, ".c3d", write)
+    return _export_folder(folder, out, ".c3d", write, dry_run=dry_run)
 
 
 def _export_folder(
@@ -135,13 +143,15 @@ def _export_folder(
     ending: str,
     write: Callable[[Path, SensorLog], dict[str, Any]],
     finish: Callable[[Path], None] | None = None,
+    *,
+    dry_run: bool,
 ) -> tuple[str, ...]:
     """Write a session folder with every log in another format; `write` tells how ``session.toml`` declares it."""
     out = out.resolve()
     check_new(out)
     session = open_session(folder)
     problems: list[str] = []
-    with swapped_in(out) as partial:
+    with _target(out, dry_run=dry_run) as partial:
         files: dict[tuple[str, str], str] = {}
         ways: dict[str, dict[str, Any]] = {}
         for name, entry in _entries(session):
@@ -219,6 +229,17 @@ def _content(
     movements = [{"kind": entry.kind, "files": moved(entry)} for entry in session.movements if moved(entry)]
     content = {**session_declared(session), "date": session.date, "sensors": sensors, "runs": runs}
     return {key: value for key, value in {**content, "movements": movements}.items() if value not in ({}, [])}
+
+
+@contextmanager
+def _target(out: Path, *, dry_run: bool) -> Iterator[Path]:
+    """Give a folder to write to, which appears at `out` or, on a dry run, goes away again."""
+    if dry_run:
+        with tempfile.TemporaryDirectory() as partial:
+            yield Path(partial)
+        return
+    with swapped_in(out) as partial_out:
+        yield partial_out
 
 
 def check_new(out: Path) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from imustride.cli.talk import DONE, INCOMPLETE, Talk, talk_options
+from imustride.cli.talk import DONE, INCOMPLETE, Talk, dry_run_option, talk_options
 
 
 @click.command(
@@ -15,8 +15,9 @@ from imustride.cli.talk import DONE, INCOMPLETE, Talk, talk_options
 )
 @click.argument("session", type=click.Path(path_type=Path))
 @click.argument("out", type=click.Path(path_type=Path))
+@dry_run_option
 @talk_options
-def parquet(talk: Talk, session: Path, out: Path) -> int:
+def parquet(talk: Talk, session: Path, out: Path, *, dry_run: bool) -> int:
     """Write SESSION to OUT, a new session folder, with every log as Parquet. Extra: research.
 
     Logs are what was logged, to the last bit; `imustride analyse OUT` gives the same results. The tables of results
@@ -25,9 +26,15 @@ def parquet(talk: Talk, session: Path, out: Path) -> int:
     from imustride import sharing
 
     talk.progress(f"exporting {session}")
-    problems = sharing.export_parquet(session, out)
+    problems = sharing.export_parquet(session, out, dry_run=dry_run)
     for problem in problems:
         talk.problem(problem)
     talk.data({"session": session, "out": out, "problems": problems})
-    talk.lines([f"session with Parquet logs: {out}"])
+    talk.lines(
+        [
+            f"nothing written (dry run): session with Parquet logs {out}"
+            if dry_run
+            else f"session with Parquet logs: {out}"
+        ]
+    )
     return INCOMPLETE if problems else DONE

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from imustride.errors import FileFormatError
-from imustride.loaders.hdf5 import names_in
+from imustride.loaders import c3d, hdf5, motion_bids, parquet
 from imustride.loaders.header_units import bare, said_unit
 from imustride.loaders.sniffing import Sniffed, sniff
 from imustride.session import Columns, Units
@@ -14,9 +14,9 @@ from imustride.session import Columns, Units
 if TYPE_CHECKING:
     from pathlib import Path
 
-TIME = re.compile(r"time|stamp|^t$|^ts$", re.IGNORECASE)
+TIME = re.compile(r"time|stamp|latency|^t$|^ts$", re.IGNORECASE)
 ACCELERATION = re.compile(r"acc|^a[ _]?[xyz]$", re.IGNORECASE)
-ANGULAR_VELOCITY = re.compile(r"gyr|omega|ang|rot|^[gw][ _]?[xyz]$", re.IGNORECASE)
+ANGULAR_VELOCITY = re.compile(r"gyr|omega|ang(?!le)|rot|^[gw][ _]?[xyz]$", re.IGNORECASE)
 DECLARABLE = {
     "time": ("s", "ms", "us"),
     "acceleration": ("m/s^2", "g", "counts"),
@@ -47,8 +47,8 @@ def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Col
         If no column can be told for time, acceleration or angular velocity; or where stamps give day and month in
         an order that cannot be told.
     """
-    is_text = path.suffix.lower() not in {".h5", ".hdf5"}
-    sniffed = sniff(path) if is_text else Sniffed(names_in(path, group), [])
+    sniffed = _sniffed(path, group)
+    timeless = timeless or path.suffix.lower() == ".c3d"  # it has a rate instead
     names = sniffed.header
     time = [name for name in names if TIME.search(bare(name))]
     acceleration = _triad([name for name in names if ACCELERATION.search(bare(name))])
@@ -63,7 +63,20 @@ def guess(path: Path, group: str | None, *, timeless: bool = False) -> tuple[Col
     columns = Columns(
         time=time[0] if time else None, acceleration=acceleration, angular_velocity=angular_velocity
     )
-    return columns, _units(path, columns, sniffed) if is_text else Units()
+    return columns, _units(path, columns, sniffed)
+
+
+def _sniffed(path: Path, group: str | None) -> Sniffed:
+    """Return the names in a file of any format, with a second row that holds units where it has one."""
+    name = path.name.lower()
+    if name.endswith(motion_bids.ENDING):
+        channels = motion_bids.read_channels(path)
+        return Sniffed([channel.name for channel in channels], [[channel.units for channel in channels]])
+    if name.endswith((".h5", ".hdf5")):
+        return Sniffed(hdf5.names_in(path, group), [])
+    if name.endswith(".c3d"):
+        return Sniffed(c3d.names_in(path), [])
+    return Sniffed(parquet.names_in(path), []) if name.endswith(".parquet") else sniff(path)
 
 
 def _units(path: Path, columns: Columns, sniffed: Sniffed) -> Units:

@@ -133,8 +133,9 @@ def _named(columns: Columns) -> str:
         ("angular velocity", columns.angular_velocity),
     )
     return "; ".join(
-        f"{what} taken from {names if isinstance(names, str) else ', '.join(names or ())}"
+        f"{what} taken from {names if isinstance(names, str) else ', '.join(names)}"
         for what, names in taken
+        if names is not None
     )
 
 

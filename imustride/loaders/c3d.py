@@ -71,6 +71,8 @@ def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
     time, values = _own(told, values, where)
     if sensor.columns.time is not None:
         time, values = values[0], values[1:]
+    elif sensor.rate_hz is None and time is None:  # looked into, not declared
+        time = np.arange(values.shape[1]) / told["rate_hz"]
     elif sensor.rate_hz and not math.isclose(told["rate_hz"], sensor.rate_hz, rel_tol=RATE_TOLERANCE):
         message = f"{where}: {told['rate_hz']:.6g} Hz; declared is rate_hz = {sensor.rate_hz:.6g}; correct session.toml"
         raise FileFormatError(message)
@@ -143,8 +145,8 @@ def _unit_notes(told: dict[str, Any], sensor: Sensor) -> tuple[str, ...]:
         ("angular velocity", sensor.columns.angular_velocity, sensor.units.angular_velocity),
     )
     return tuple(
-        f"the file says {''.join(c for c in units[names[0]] if c.isprintable())[:40]!r} of {what}; "
-        f"taken is what is declared: {declared}"
+        f"the file says {''.join(c for c in units[names[0]] if c.isprintable())[:40]!r} of {what}, which such files "
+        f"often get wrong; {'declared is ' + declared if declared else 'declare it'}"
         for what, names, declared in kinds
         if isinstance(names, tuple) and units.get(names[0], declared) != declared
     )

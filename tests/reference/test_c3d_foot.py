@@ -31,7 +31,9 @@ def test_a_file_without_points_and_with_wrong_units(foot):
     assert size[:360].mean() == pytest.approx(10.05, abs=0.005)
     assert size.max() == pytest.approx(140.7, abs=0.05)
     assert np.linalg.norm(log.angular_velocity_rad_s, axis=1).max() == pytest.approx(10.0, abs=0.05)
-    assert log.notes == ("the file says 'mm/s²' of acceleration; taken is what is declared: m/s^2",)
+    assert log.notes == (
+        "the file says 'mm/s²' of acceleration, which such files often get wrong; declared is m/s^2",
+    )
     assert regularise(log).rate_hz == pytest.approx(1200)
 
 

@@ -35,7 +35,18 @@ def test_every_command_has_help_with_an_example_and_the_common_options(command, 
         assert option in out
 
 
-@pytest.mark.parametrize("name", ["analyse", "simulate", "calibrate positions", "calibrate turns"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "analyse",
+        "simulate",
+        "calibrate positions",
+        "calibrate turns",
+        "export bids",
+        "export c3d",
+        "export parquet",
+    ],
+)
 def test_every_command_that_writes_can_run_dry(command, name):
     assert "--dry-run" in command(*name.split(), "--help")[1]
 

@@ -132,7 +132,9 @@ def test_another_rate_than_declared(small):
 def test_units_of_the_file_are_told_and_not_believed(small):
     sensor = SENSOR.model_copy(update={"units": Units(acceleration="g", angular_velocity="rad/s")})
     log = load_file(small, None, sensor)
-    assert log.notes == ("the file says 'm/s^2' of acceleration; taken is what is declared: g",)
+    assert log.notes == (
+        "the file says 'm/s^2' of acceleration, which such files often get wrong; declared is g",
+    )
 
 
 def test_a_missing_channel(small):
