@@ -1,15 +1,18 @@
 """A folder or a file that appears whole: written beside its place, then moved in.
 
-Names, for a folder ``results``: ``.results.partial-<process>-<random>`` is being written;
-``.results.replaced-<process>-<random>`` is the former folder during the two renames of a swap.
+Names, for a folder ``results``: ``.results.partial-<process>-<random>`` is being written. Where the system can exchange
+two folders in one step, that is all; else ``.results.replaced-<process>-<random>`` is the former folder during the two
+renames of a swap.
 """
 
 from __future__ import annotations
 
+import ctypes
 import os
 import re
 import secrets
 import shutil
+import sys
 import tempfile
 import time
 from contextlib import contextmanager
@@ -93,14 +96,28 @@ def _move_in(partial: Path, target: Path) -> None:
     if not target.exists():
         partial.rename(target)
         return
+    if _exchanged(partial, target):
+        return
     replaced = _sibling(target, "replaced")
     target.rename(replaced)
     try:
         partial.rename(target)
-    except OSError:
-        replaced.rename(target)
+    except BaseException:
+        if not target.exists():
+            replaced.rename(target)
         raise
     shutil.rmtree(replaced)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Exchange two folders in one step; False where the system or the file system cannot."""
+    if sys.platform != "linux":
+        return False
+    library = ctypes.CDLL(None)
+    if not hasattr(library, "renameat2"):
+        return False
+    here, exchange = -100, 2  # AT_FDCWD, RENAME_EXCHANGE: linux/fcntl.h, linux/fs.h
+    return int(library.renameat2(here, os.fsencode(one), here, os.fsencode(other), exchange)) == 0
 
 
 def write_whole(path: Path, text: str) -> None:
