@@ -108,7 +108,7 @@ def find_runs(
         for one, reason in zip(found, reasons, strict=True)
         if reason
     ]
-    return _parted(_without_shocks_of_runs(candidates))
+    return _parted(_without_shocks_of_runs(candidates, settings))
 
 
 def _together(ready: Sequence[Skate], settings: FindingSettings) -> list[tuple[int | None, ...]]:
@@ -193,24 +193,34 @@ def _candidate(motion: _Motion, shocks: Ends, reason: str, settings: FindingSett
     )
 
 
-def _without_shocks_of_runs(found: Sequence[Candidate]) -> list[Candidate]:
-    """Leave out what is set aside and lies inside a run: heels that are raised, a stop by itself."""
-    runs = [one for one in found if not one.reason]
-    return runs + [
+def _without_shocks_of_runs(found: Sequence[Candidate], settings: FindingSettings) -> list[Candidate]:
+    """Leave out what lies inside a run: heels that are raised, a stop by itself; and such beside what is set aside."""
+    long = [one for one in found if not one.reason or one.stop_s - one.start_s >= settings.shortest_run_s]
+    return [
         one
         for one in found
-        if one.reason and not any(run.from_s <= one.start_s and one.stop_s <= run.to_s for run in runs)
+        if not one.reason
+        or not any(
+            other is not one
+            and (not other.reason or one not in long)
+            and other.from_s <= one.start_s
+            and one.stop_s <= other.to_s
+            for other in long
+        )
     ]
 
 
 def _parted(found: Sequence[Candidate]) -> list[Candidate]:
-    """Sort by time, and part the spans of neighbouring runs."""
+    """Sort by time, and part the spans of neighbouring runs; those with shocks keep theirs."""
     ordered = sorted(found, key=lambda one: one.start_s)
     runs = [place for place, one in enumerate(ordered) if not one.reason]
     for first, second in pairwise(runs):
         one, other = ordered[first], ordered[second]
         if one.to_s > other.from_s:
-            middle_s = min(max(0.5 * (one.to_s + other.from_s), one.stop_s), other.start_s)
-            ordered[first] = replace(one, to_s=middle_s)
-            ordered[second] = replace(other, from_s=middle_s)
+            cut_s = 0.5 * (one.to_s + other.from_s)
+            if one.is_sure != other.is_sure:
+                cut_s = one.to_s if one.is_sure else other.from_s
+            cut_s = min(max(cut_s, one.stop_s), other.start_s)
+            ordered[first] = replace(one, to_s=cut_s)
+            ordered[second] = replace(other, from_s=cut_s)
     return ordered
