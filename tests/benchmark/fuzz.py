@@ -422,7 +422,7 @@ def fuzz(name, folder, arguments):
 
 
 def run(name, inputs, seconds, seed):
-    """Fuzz a reader in a child; return the figures, and the input of a fault if there was one."""
+    """Fuzz a reader in a child, without a seed from the clock; return the figures and what the fuzzer said."""
     with tempfile.TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else None) as made:
         folder = Path(made)
         (folder / "seeds").mkdir()
@@ -432,7 +432,7 @@ def run(name, inputs, seconds, seed):
         np.memmap(folder / "counts", dtype=np.int64, mode="w+", shape=(2,)).flush()
         left = Path(tempfile.gettempdir()) / f"fuzz-{name}-"
         options = [
-            f"-runs={inputs}", f"-seed={seed}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MIB}",
+            f"-runs={inputs}", f"-seed={seed or 0}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MIB}",
             f"-dict={folder / 'words'}", f"-artifact_prefix={left}", "-max_len=16384", "-print_final_stats=1",
         ]  # fmt: skip
         if seconds is not None:
