@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, shown
 from imustride.loaders.date_times import NO_DAY, is_date_time, midnight, order_of, seconds
 from imustride.loaders.dialect import (
     HEAD_BYTES,
@@ -376,7 +376,7 @@ def _bad_cell(layout: Layout, line: int, name: str, cell: str) -> str:
         hint = "this looks like a decimal comma: declare decimal = ','"
     elif layout.dialect.decimal == "," and NUMBER.fullmatch(cell.strip()):
         hint = "this looks like a decimal point: declare decimal = '.'"
-    return f"{layout.where}: line {line}, column {name}: found {cell[:40]!r}; wanted a number; {hint}"
+    return f"{layout.where}: line {line}, column {shown(name)}: found {cell[:40]!r}; wanted a number; {hint}"
 
 
 FORMAT = Format(name="delimited text", suffixes=(".csv", ".tsv", ".txt"), read=read, read_blocks=read_blocks)

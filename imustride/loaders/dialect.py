@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from imustride.errors import FileFormatError
+from imustride.errors import FileFormatError, shown
 from imustride.loaders.date_times import is_date_time
 from imustride.loaders.header_units import bare, is_unit_row, said_unit
 
@@ -296,7 +296,7 @@ def _places(name: str, header: list[str]) -> list[int]:
 
 def _described(header: list[str]) -> str:
     """The header in words, with a guess at what went wrong; other people's text, so made printable."""
-    names = ["".join(c for c in name if c.isprintable())[:40] for name in header[:30]]
+    names = [shown(name) for name in header[:30]]
     shown = f"the file has {', '.join(names)}" + (f" and {len(header) - 30} more" if len(header) > 30 else "")
     if len(header) == 1:
         for delimiter, word in ((";", "';'"), ("\t", "tab ('\\t')"), (",", "','")):
@@ -314,7 +314,7 @@ def _refuse_other_units(table: Table, wanted: list[Column], units: list[str], wh
         if unit is None or column.unit is None or unit == column.unit:
             continue
         message = (
-            f"{where}: column {table.header[number][:40]}: the header says {written!r}, declared is "
+            f"{where}: column {shown(table.header[number])}: the header says {written!r}, declared is "
             f"{column.unit!r}; correct [units] in session.toml, or the header"
         )
         raise FileFormatError(message)
