@@ -338,7 +338,9 @@ def _near(group: CutGroup, line: CutLine) -> str:
         if one.match.candidate is not None
     ]
     from_s, to_s = max(before, default=float("-inf")), min(behind, default=float("inf"))
-    told = [f"at {one.start_s:.0f} s {one.reason}" for one in group.aside if from_s < one.start_s < to_s]
+    others = [(one.start_s, one.reason) for one in group.aside]
+    others += [(one.start_s, "a motion without shocks") for one in group.found if not one.is_sure]
+    told = [f"at {at_s:.0f} s {why}" for at_s, why in sorted(others) if from_s < at_s < to_s]
     found = f"; there lie: {', '.join(told[:MOST_TOLD])}" if told else ""
     return f"{found}; remove the line, or give its start_s and end_s"
 

@@ -31,6 +31,7 @@ class MatchingSettings:
     gap_seconds_sd_s: float = 15.0  # of times with seconds
     most: float = 9.0  # for one deviation: a list that lags behind the evening is still in order
     no_shocks: float = 3.0
+    most_without_shocks: float = 25.0  # a motion without shocks is a run only where its time fits
     run_over: float = 12.0
     line_over: float = 16.0
     guess: float = 6.0  # another way must cost so much more
@@ -116,6 +117,7 @@ class _Costs:
         self.at_s = np.array([line.at_s for line in wanted])
         self.start_s = np.array([run.start_s for run in found])
         self.sd_s = settings.gap_seconds_sd_s if has_seconds else settings.gap_sd_s
+        self.most = np.where([run.is_sure for run in found], settings.most, settings.most_without_shocks)
         over = [settings.run_over if run.is_sure else 0.0 for run in found]
         self.runs_over = np.concatenate(([0.0], np.cumsum(over)))
 
@@ -169,7 +171,7 @@ class _Costs:
         gap_s = (self.start_s[run] - self.start_s[:run])[None, :] - (self.at_s[line] - self.at_s[:line])[
             :, None
         ]
-        gap = np.minimum((gap_s / self.sd_s) ** 2, self.settings.most)
+        gap = np.minimum((gap_s / self.sd_s) ** 2, np.maximum(self.most[run], self.most[:run]))
         skipped = over[1 : line + 1, line]
         return np.asarray(
             total[:line, :run]

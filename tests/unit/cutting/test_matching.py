@@ -73,8 +73,8 @@ def test_a_run_without_shocks_is_taken_where_its_time_fits():
     assert candidates(match(lines(0, 200, 400), found, has_seconds=True)) == [0, 1, 2]
 
 
-def test_a_motion_without_shocks_at_another_time_makes_a_guess_of_it():
-    # Both matched: 3 without shocks, 9 for the gap. One line over, either: 16.
+def test_a_motion_without_shocks_at_another_time_is_no_run_of_either_line():
+    # Both matched: 3 without shocks, 25 for the gap. One line over, either: 16.
     found = [run(100.0), run(160.0, sure=False)]
     assert candidates(match(lines(0, 200), found, has_seconds=True)) == [None, None]
 
