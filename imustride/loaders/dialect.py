@@ -297,14 +297,14 @@ def _places(name: str, header: list[str]) -> list[int]:
 def _described(header: list[str]) -> str:
     """The header in words, with a guess at what went wrong; other people's text, so made printable."""
     names = [shown(name) for name in header[:30]]
-    shown = f"the file has {', '.join(names)}" + (f" and {len(header) - 30} more" if len(header) > 30 else "")
+    told = f"the file has {', '.join(names)}" + (f" and {len(header) - 30} more" if len(header) > 30 else "")
     if len(header) == 1:
         for delimiter, word in ((";", "';'"), ("\t", "tab ('\\t')"), (",", "','")):
             if delimiter in header[0]:
-                return f"{shown}; this looks delimited by {word}: correct or remove delimiter"
+                return f"{told}; this looks delimited by {word}: correct or remove delimiter"
     if all(NUMBER.fullmatch(name) for name in header):
-        return f"{shown}; the first line holds numbers, wanted a header line: add one"
-    return shown
+        return f"{told}; the first line holds numbers, wanted a header line: add one"
+    return told
 
 
 def _refuse_other_units(table: Table, wanted: list[Column], units: list[str], where: str) -> None:
