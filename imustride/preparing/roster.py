@@ -216,13 +216,13 @@ class _Line:
         if begin is None:
             begin = dt.datetime.combine(day, dt.time.min)
         elif end is not None and end <= begin:
-            self._wrong("end_time", self.cells["end_time"], f"a time behind {self.cells['time']}")
+            self._wrong("end_time", repr(self.cells["end_time"]), f"a time behind {self.cells['time']!r}")
         return begin, end or begin + dt.timedelta(seconds=RUN_S)
 
     def _cut(self) -> tuple[float | None, float | None]:
         start_s, end_s = self._number("start_s"), self._number("end_s")
         if start_s is not None and end_s is not None and start_s >= end_s:
-            self._wrong("end_s", self.cells["end_s"], f"a time behind start_s {start_s:g}")
+            self._wrong("end_s", repr(self.cells["end_s"]), f"a time behind start_s {start_s:g}")
         return start_s, end_s
 
     def _body(self) -> dict[str, float]:

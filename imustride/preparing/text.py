@@ -74,6 +74,11 @@ def read_table(path: Path, known: Collection[str], delimiter: str | None, encodi
     except csv.Error as error:  # a cell longer than any could be
         message = f"{path.name}, line {reader.line_num}: {error}; repair the line"
         raise FileFormatError(message) from error
+    if not rows:
+        message = (
+            f"{path.name}: no cell with text; wanted a header line and a line a run; save the list again"
+        )
+        raise FileFormatError(message)
     return Table([name.casefold() for name in rows[0][1]], rows[1:], delimiter != ",", notes)
 
 

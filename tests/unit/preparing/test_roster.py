@@ -134,3 +134,8 @@ def test_what_is_no_text_is_refused(tmp_path, raw, said):
     (tmp_path / "list.csv").write_bytes(raw)
     with pytest.raises(FileFormatError, match=said):
         read_roster(tmp_path / "list.csv")
+
+
+def test_a_list_without_a_cell_is_refused(roster):
+    with pytest.raises(FileFormatError, match="no cell with text"):
+        roster(",,", header='""')
