@@ -116,15 +116,15 @@ class Delimited:
 
     def compare(self, raw, log):
         """Read the plain kind again, slowly."""
-        lines = raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        lines = raw.decode("utf-8-sig").replace("\r\n", "\n")
         lines = re.sub(r"\A(?:[^\S\n]*\n)+", "", lines)
+        if log.notes:  # the line that was left out
+            lines = lines.rstrip("\n").rpartition("\n")[0]
         rows = [row for row in csv.reader(io.StringIO(lines, newline=""), skipinitialspace=True) if row]
         header = [name.strip() for name in rows[0]]
         if any(name not in header for name in NAMES):
             return  # a unit behind a name
         del rows[0]
-        if log.notes:
-            del rows[-1]
         found = np.column_stack((log.time_s, log.acceleration_m_s2, log.angular_velocity_rad_s))
         wanted = np.array([[number(row[header.index(name)]) for name in NAMES] for row in rows])
         if found.shape != wanted.shape or not np.allclose(found, wanted, rtol=1e-12, atol=0, equal_nan=True):
