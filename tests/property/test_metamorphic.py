@@ -292,9 +292,10 @@ def test_an_hour_of_rest_changes_nothing(one, plain, where):
     assert found.usable, found.reason
     assert found.pushes[["side", "push"]].equals(expected[["side", "push"]])
     # Before: the stance has a longer neighbour. After: what the last stance says of the bias is replaced, as where the log
-    # ends early (`test_analysis.py`, the same limits: two spreads that events have anyway).
-    limit_s, limit_ratio = {"before": (0.003, 0.003), "after": (0.012, 0.005)}[where]
+    # ends early (`test_analysis.py`, the same limits: two spreads that events have anyway); and the made rest does not join the
+    # log without a jump of some tenths of a degree, which is spread over the run and shows in its last edges.
+    limit_s, limit_ratio, limit_deg = {"before": (0.003, 0.003, 0.2), "after": (0.012, 0.005, 1.0)}[where]
     columns = TIMES + DURATIONS
     np.testing.assert_allclose(found.pushes[columns], expected[columns], rtol=0, atol=limit_s)
     np.testing.assert_allclose(found.pushes[RATE], expected[RATE], rtol=limit_ratio)
-    np.testing.assert_allclose(found.pushes[EDGE], expected[EDGE], rtol=0, atol=0.2)
+    np.testing.assert_allclose(found.pushes[EDGE], expected[EDGE], rtol=0, atol=limit_deg)
