@@ -1,7 +1,7 @@
 """C3D: the evenly sampled signals of one sensor as analog channels. Extra: c3d.
 
 Source: C3D file format user guide (2021). Its header counts frames in 16 bits, and a library that writes more wraps round without a
-word: long recordings are written as several samples a frame, and every file is read again and compared. A file
+word: long recordings are written as 2, 4, 8, ... samples a frame, and every file is read again and compared. A file
 needs one point, here an empty one. Values are 32-bit floats, seven digits. Clock and number of samples stand in the group IMUSTRIDE.
 """
 
@@ -95,9 +95,11 @@ def _values(recording: Recording) -> tuple[NDArray[np.float64], int]:
         )
         raise SignalQualityError(message)
     count = len(recording.measured)
-    per_frame = math.ceil(count / MOST_FRAMES)
-    if not 0 < per_frame <= MOST_FRAMES:
-        message = f"{where}: {count} samples; wanted 1 to {MOST_FRAMES**2}; export it as Parquet"
+    # A power of two: the rate of frames is then exact. Readers divide the two rates and drop what is behind the
+    # point, so that 18.999999 samples a frame become 18, without a word.
+    per_frame = 1 << max(0, math.ceil(count / MOST_FRAMES) - 1).bit_length()
+    if count == 0 or per_frame > MOST_FRAMES:
+        message = f"{where}: {count} samples; wanted 1 to {MOST_FRAMES << 15}; export it as Parquet"
         raise SignalQualityError(message)
     missing = -count % per_frame
     filled = np.pad(signals, ((0, 0), (0, missing)), mode="edge")

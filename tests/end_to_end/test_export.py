@@ -256,7 +256,7 @@ def test_tables_of_results_in_parquet(session, command, tmp_path):
         held = pd.read_parquet(tmp_path / "out" / "results" / f"{name}.parquet")
         wanted = pd.read_csv(tmp_path / "results" / f"{name}.csv")
         assert list(held.columns) == list(wanted.columns)
-        for column in wanted.select_dtypes("number"):
+        for column in held.select_dtypes("number"):
             np.testing.assert_allclose(
                 held[column].astype(float), wanted[column].astype(float), rtol=6e-6, atol=6e-6
             )

@@ -56,6 +56,16 @@ def test_every_sample_comes_back_beyond_16_bits(tmp_path, count):
     np.testing.assert_allclose(log.time_s, written.time_s, rtol=0, atol=1e-9)
 
 
+@pytest.mark.parametrize("rate_hz", [100.0, 1000.0, 249.9993, 512.0])
+def test_whole_samples_a_frame_whatever_the_rate(tmp_path, rate_hz):
+    """Three samples a frame at 1000 Hz come back as two: 1000 / float32(1000 / 3) is 2.9999999."""
+    written = recording(140_000, rate_hz)
+    write_c3d(tmp_path / "a.c3d", written)
+    sensor = SENSOR.model_copy(update={"rate_hz": rate_hz})
+    log = load_file(tmp_path / "a.c3d", None, sensor)
+    np.testing.assert_array_equal(log.angular_velocity_rad_s, written.angular_velocity_rad_s)
+
+
 def test_other_readers_see_samples_and_rate(tmp_path):
     write_c3d(tmp_path / "a.c3d", recording(70001))
     file = ezc3d.c3d(str(tmp_path / "a.c3d"))
