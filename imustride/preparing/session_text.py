@@ -21,6 +21,24 @@ if TYPE_CHECKING:
 FILE_OPTIONS = ("rate_hz", "delimiter", "decimal", "encoding")
 
 
+def _sensors(session: PlannedSession, kit: Kit, folder: Path) -> list[dict[str, Any]]:
+    """What is said of every sensor worn in a planned session."""
+    sensors = []
+    pieces = [log.piece for run in session.runs for log in run.logs.values() if log.piece is not None]
+    in_seconds = {
+        piece.sensor.place for piece in pieces if (piece.sensor.units.time or "").startswith("date-time")
+    }
+    for place, device in worn_by([entry.row for entry in session.recordings]).items():
+        entry = kit.sensor(place, device)
+        calibration = kit.calibration(device, session.runs[0].row.begin.date())
+        if calibration is not None:
+            entry["calibration"] = _from(folder, calibration)
+        if place in in_seconds:  # date-times are seconds of the day in a piece
+            entry["units"] = entry.get("units", {}) | {"time": "s"}
+        sensors.append(entry)
+    return sensors
+
+
 def content(session: PlannedSession, kit: Kit, folder: Path) -> dict[str, Any]:
     """What ``session.toml`` of a planned session says.
 
@@ -49,19 +67,7 @@ def content(session: PlannedSession, kit: Kit, folder: Path) -> dict[str, Any]:
         "columns": shared.get("columns", {}),
         "units": shared.get("units", {}),
     }
-    sensors = []
-    pieces = [log.piece for run in session.runs for log in run.logs.values() if log.piece is not None]
-    in_seconds = {
-        piece.sensor.place for piece in pieces if (piece.sensor.units.time or "").startswith("date-time")
-    }
-    for place, device in worn_by([entry.row for entry in session.recordings]).items():
-        entry = kit.sensor(place, device)
-        calibration = kit.calibration(device, row.begin.date())
-        if calibration is not None:
-            entry["calibration"] = _from(folder, calibration)
-        if place in in_seconds:  # date-times are seconds of the day in a piece
-            entry["units"] = entry.get("units", {}) | {"time": "s"}
-        sensors.append(entry)
+    sensors = _sensors(session, kit, folder)
     runs = []
     for run in session.runs:
         entry = {

@@ -133,7 +133,9 @@ def test_wrong_usage(compare, arguments, said):
 
 
 def test_three_sessions_are_unclear_and_say_what_is_missing(compare):
-    status, said, _ = compare("--athlete", "A03", "--from", "2025-10-18", "--to", "2025-11-15", "--metric", "contact_time_s")
+    status, said, _ = compare(
+        "--athlete", "A03", "--from", "2025-10-18", "--to", "2025-11-15", "--metric", "contact_time_s"
+    )
     assert status == 0
     assert ": real change" not in said
     assert "a change is told from 4 on" in said
