@@ -8,6 +8,7 @@ in turn: where another way is nearly as cheap, the pair is a guess, and is not m
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,8 +26,10 @@ if TYPE_CHECKING:
 class MatchingSettings:
     """Costs are squared deviations in standard deviations (common practice, no source)."""
 
-    push_on_s: float = 1.9  # pushing begins behind the first gate and goes on behind the last (simulated)
-    push_on_sd_s: float = 1.2
+    # Pushing begins behind the first gate and goes on behind the last, each skater in an own way that comes again in
+    # every run: only what lies outside speaks against a pair (simulated: 0.4 to 4.3 s).
+    push_on_s: tuple[float, float] = (0.0, 4.5)
+    push_on_sd_s: float = 1.0
     gap_sd_s: float = 60.0  # of times in minutes, as planned or noted
     gap_seconds_sd_s: float = 15.0  # of times with seconds
     most: float = 9.0  # for one deviation: a list that lags behind the evening is still in order
@@ -83,6 +86,7 @@ def match(
         return [Match(None) for _ in wanted]
     costs = _Costs(wanted, found, has_seconds=has_seconds, settings=settings)
     best, pairs = costs.cheapest()
+    costs.keep_below(best + settings.guess)
     matches = []
     for line, one in enumerate(wanted):
         candidate = pairs.get(line)
@@ -128,7 +132,8 @@ class _Costs:
             return cost
         if run.stop_s - run.start_s < line.gate_time_s:
             return float("inf")
-        deviation = (run.sprint_s - line.gate_time_s - settings.push_on_s) / settings.push_on_sd_s
+        push_on_s = run.sprint_s - line.gate_time_s
+        deviation = (push_on_s - float(np.clip(push_on_s, *settings.push_on_s))) / settings.push_on_sd_s
         return cost + min(deviation**2, settings.most)
 
     def cheapest(self, without: tuple[int, int | None] | None = None) -> tuple[float, dict[int, int]]:
@@ -141,6 +146,24 @@ class _Costs:
                 may_stay_over = may_stay_over & (np.arange(len(pair)) != line)
             else:
                 pair[line, candidate] = np.inf
+        return self._traced(*self._totals(pair, may_stay_over))
+
+    def keep_below(self, limit: float) -> None:
+        """Rule out every pair through which no way is cheaper than a limit: what is left is quickly gone through again."""
+        back = copy(self)
+        back.pair, back.may_stay_over = self.pair[::-1, ::-1], self.may_stay_over[::-1]
+        back.at_s, back.start_s, back.most = -self.at_s[::-1], -self.start_s[::-1], self.most[::-1]
+        back.runs_over = np.concatenate(([0.0], np.cumsum(np.diff(self.runs_over)[::-1])))
+        there, _, _ = self._totals(self.pair, self.may_stay_over)
+        behind, _, _ = back._totals(back.pair, back.may_stay_over)  # noqa: SLF001 - a copy of this one
+        with np.errstate(invalid="ignore"):  # what is ruled out stays so
+            through = there + behind[::-1, ::-1] - self.pair
+        self.pair = np.where(through < limit, self.pair, np.inf)
+
+    def _totals(
+        self, pair: NDArray[np.float64], may_stay_over: NDArray[np.bool_]
+    ) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.float64]]:
+        """Cheapest cost of ways that end with each pair, and the pair before it, -1 for none; costs of lines left over."""
         over = self._lines_over(may_stay_over)
         count, runs = pair.shape
         total = np.full((count, runs), np.inf)
@@ -155,7 +178,7 @@ class _Costs:
                     if ways.flat[at] < alone:
                         total[line, run], before[line, run] = ways.flat[at], at // run * runs + at % run
                 total[line, run] += pair[line, run]
-        return self._traced(total, before, over)
+        return total, before, over
 
     def _lines_over(self, may_stay_over: NDArray[np.bool_]) -> NDArray[np.float64]:
         """Cost of leaving over the lines from the first to before the second index, shape (lines + 1, lines + 1)."""

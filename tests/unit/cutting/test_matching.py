@@ -1,7 +1,12 @@
 """Runs found in a log against the lines of a list: worked out by hand, with the costs of the settings."""
 
+from itertools import pairwise, product
+
+import numpy as np
+import pytest
+
 from imustride.cutting.finding import Candidate
-from imustride.cutting.matching import Match, Wanted, match
+from imustride.cutting.matching import Match, MatchingSettings, Wanted, match
 
 
 def run(start_s, sprint_s=6.9, *, sure=True):
@@ -53,6 +58,13 @@ def test_the_gate_time_tells_what_the_gaps_do_not():
     assert candidates(match(wanted, found, has_seconds=True)) == [0, 1]
 
 
+def test_skaters_who_push_on_for_long_are_not_shifted_by_one_run():
+    # Evenly planned and skated, seventy runs of two skaters: what comes again in every run adds up to nothing.
+    found = [run(100.0 + 150.0 * number, 6.9 if number % 2 else 8.9) for number in range(70)]
+    wanted = [Wanted(150.0 * number, 4.1 if number % 2 else 5.2) for number in range(70)]
+    assert candidates(match(wanted, found, has_seconds=False)) == list(range(70))
+
+
 def test_a_line_that_is_said_settles_the_others():
     found = [run(100.0), run(220.0), run(340.0)]
     wanted = [Wanted(0.0, 5.0, candidate=1), Wanted(120.0, 5.0)]
@@ -82,3 +94,44 @@ def test_a_motion_without_shocks_at_another_time_is_no_run_of_either_line():
 def test_no_lines_and_no_runs():
     assert match([], [run(1.0)], has_seconds=True) == []
     assert match(lines(0), [], has_seconds=True) == [Match(None)]
+
+
+def cost_of(way, wanted, found):
+    """Cost of a way, written down from the docstring: pairs, gaps, what stays over."""
+    settings = MatchingSettings()
+    cost = settings.line_over * way.count(None)
+    cost += sum(settings.run_over for at, one in enumerate(found) if one.is_sure and at not in way)
+    pairs = [(wanted[line], found[at]) for line, at in enumerate(way) if at is not None]
+    for one, its in pairs:
+        if its.stop_s - its.start_s < one.gate_time_s:
+            return np.inf
+        push_on_s = its.sprint_s - one.gate_time_s
+        outside_s = max(settings.push_on_s[0] - push_on_s, push_on_s - settings.push_on_s[1], 0.0)
+        cost += min((outside_s / settings.push_on_sd_s) ** 2, settings.most)
+        cost += 0.0 if its.is_sure else settings.no_shocks
+    for (one, its), (later, theirs) in pairwise(pairs):
+        gap_s = (theirs.start_s - its.start_s) - (later.at_s - one.at_s)
+        most = settings.most if its.is_sure and theirs.is_sure else settings.most_without_shocks
+        cost += min((gap_s / settings.gap_seconds_sd_s) ** 2, most)
+    return cost
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_every_way_tried_one_by_one_says_the_same(seed):
+    rng = np.random.default_rng(seed)
+    found = [
+        run(at_s, rng.uniform(5, 12), sure=rng.random() < 0.8)
+        for at_s in np.sort(rng.uniform(0, 600, rng.integers(1, 6)))
+    ]
+    wanted = [Wanted(at_s, rng.uniform(4, 8)) for at_s in np.sort(rng.uniform(0, 600, rng.integers(1, 5)))]
+    ways = []
+    for way in product([None, *range(len(found))], repeat=len(wanted)):
+        taken = [at for at in way if at is not None]
+        if taken == sorted(set(taken)):
+            ways.append((cost_of(way, wanted, found), way))
+    best, cheapest = min(ways, key=lambda one: one[0])
+    expected = []
+    for line, at in enumerate(cheapest):
+        other = min((cost for cost, way in ways if way[line] != at), default=np.inf)
+        expected.append(at if other - best >= MatchingSettings().guess else None)
+    assert candidates(match(wanted, found, has_seconds=True)) == expected
