@@ -253,9 +253,7 @@ def head_lines(head: str, where: str) -> Iterator[str]:
         If there are none, or what is there is no text.
     """
     if not head.strip():
-        message = (
-            f"{where}: empty file ({len(head)} characters); wanted a header line and samples; copy it again"
-        )
+        message = f"{where}: empty file ({len(head)} bytes); wanted a header line and samples; copy it again"
         raise FileFormatError(message)
     first = head.lstrip()[:HEAD_BYTES]
     if "\0" in first[: (first + "\n").index("\n")]:

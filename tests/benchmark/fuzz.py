@@ -18,6 +18,7 @@ import json
 import math
 import os
 import re
+import resource
 import subprocess
 import sys
 import tempfile
@@ -421,6 +422,11 @@ def fuzz(name, folder, arguments):
     atheris.Fuzz()
 
 
+def peak_mib():
+    """Largest memory of this process so far: a child starts with its parent's peak on its account."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+
+
 def run(name, inputs, seconds, seed):
     """Fuzz a reader in a child, without a seed from the clock; return the figures and what the fuzzer said."""
     with tempfile.TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else None) as made:
@@ -432,7 +438,7 @@ def run(name, inputs, seconds, seed):
         np.memmap(folder / "counts", dtype=np.int64, mode="w+", shape=(2,)).flush()
         left = Path(tempfile.gettempdir()) / f"fuzz-{name}-"
         options = [
-            f"-runs={inputs}", f"-seed={seed or 0}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MIB}",
+            f"-runs={inputs}", f"-seed={seed or 0}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MIB + peak_mib()}",
             f"-dict={folder / 'words'}", f"-artifact_prefix={left}", "-max_len=16384", "-print_final_stats=1",
         ]  # fmt: skip
         if seconds is not None:

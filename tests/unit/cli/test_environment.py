@@ -14,7 +14,7 @@ from imustride.errors import SettingsError
 from imustride.report import pdf
 
 PROJECT = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-DEVELOPERS = {"test", "check"}
+DEVELOPERS = {"test", "check", "fuzz"}
 
 
 def names(requirements):
