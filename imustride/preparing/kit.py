@@ -150,7 +150,8 @@ def _problems(file: _File) -> list[str]:
     found += [f"places: {name!r} is there twice" for name in sorted({n for n in worn if worn.count(n) > 1})]
     unknown = [name for name in FIELD.findall(file.logs or "") if name not in FIELDS]
     if unknown:
-        found.append(f"logs: unknown {{{unknown[0]}}}; wanted {', '.join(f'{{{name}}}' for name in FIELDS)}")
+        shown = unknown[0].encode("unicode_escape").decode()
+        found.append(f"logs: unknown {{{shown}}}; wanted {', '.join(f'{{{name}}}' for name in FIELDS)}")
     return found
 
 
