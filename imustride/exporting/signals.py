@@ -51,7 +51,8 @@ def write_signals(result: SessionResult, path: Path) -> None:
     """
     import h5py
 
-    with h5py.File(path, "x", libver=("v110", "v110")) as file:
+    # Without a cache of chunks each is written as it comes: the same data give the same bytes, whenever handles are closed.
+    with h5py.File(path, "x", libver=("v110", "v110"), rdcc_nbytes=0) as file:
         file.attrs["athlete"] = result.session.athlete
         file.attrs["date"] = result.session.date.isoformat()
         file.attrs["frames"] = "segment: x forward, y left, z up; earth: z up, heading arbitrary per skate"
