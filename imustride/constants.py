@@ -13,6 +13,10 @@ FREE_AIR_GRADIENT_S2 = 3.086e-6
 # Length of the standing-start sprint of the protocol "sprint-100ft".
 HUNDRED_FEET_M = 30.48
 
+# Thigh (hip to knee) and shank (knee to ankle) as shares of body height: Drillis and Contini 1966, as given by Winter,
+# Biomechanics and Motor Control of Human Movement.
+THIGH_OF_HEIGHT, SHANK_OF_HEIGHT = 0.245, 0.246
+
 SIDES = ("left", "right")
 SKATES = ("left_skate", "right_skate")
 PLACES = (

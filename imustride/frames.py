@@ -49,6 +49,13 @@ def quaternion_from_gravity(up: Floats) -> Floats:
     return np.asarray(quaternion / np.linalg.norm(quaternion))
 
 
+def axis_vector(word: str) -> Floats:
+    """Return the unit vector of an axis such as ``-y``, shape (3,)."""
+    vector = np.zeros(3)
+    vector["xyz".index(word[1])] = 1.0 if word[0] == "+" else -1.0
+    return vector
+
+
 def about_z(angle_rad: float) -> Floats:
     """Return the turn by an angle [rad] about z, counter-clockwise seen from above, shape (3, 3)."""
     cos, sin = np.cos(angle_rad), np.sin(angle_rad)

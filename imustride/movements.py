@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from imustride.alignment.fitting import fit_standing
 from imustride.body_run import Worn
-from imustride.constants import SIDES, SKATES
+from imustride.constants import SHANK_OF_HEIGHT, SIDES, SKATES, THIGH_OF_HEIGHT
 from imustride.cutting.standing import find_standing
 from imustride.errors import ImustrideError
 from imustride.reading import read_one, told
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from imustride.segments import Fitting
     from imustride.session import BodyLengths, Place, Session
     from imustride.settings import Settings
-
-# Shares of body height, Drillis and Contini 1966 as given by Winter, Biomechanics and Motor Control of Human Movement.
-THIGH_OF_HEIGHT, SHANK_OF_HEIGHT = 0.245, 0.246
 
 
 def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]]:

@@ -10,7 +10,7 @@ import numpy as np
 from imustride.alignment.beginning import beginning_of, fitted
 from imustride.alignment.forward import wander_m_s
 from imustride.alignment.motion import Alignment, BladeSettings, running_integral, turn_about_up
-from imustride.frames import empty_matrices, matrices_on, turned_matrices, turned_vectors
+from imustride.frames import axis_vector, empty_matrices, matrices_on, turned_matrices, turned_vectors
 from imustride.recording import pieces
 
 if TYPE_CHECKING:
@@ -90,9 +90,7 @@ def dead_reckoned(
 
 def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.float64]) -> float:
     """Azimuth of the declared forward axis in the levelled sensor [rad]."""
-    forward = np.zeros(3)
-    forward["xyz".index(axes[0][1])] = 1.0 if axes[0][0] == "+" else -1.0
-    seen = level_from_sensor @ forward
+    seen = level_from_sensor @ axis_vector(axes[0])
     return float(np.arctan2(seen[1], seen[0]))
 
 

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.frames import level_from_gravity
+from imustride.alignment.blade import declared_azimuth
+from imustride.alignment.motion import turn_about_up
+from imustride.frames import axis_vector, level_from_gravity
 from imustride.segments import Fitting
 
 if TYPE_CHECKING:
@@ -132,7 +134,7 @@ def hangs_wrong(recording: Recording, level: Floats, settings: FittingSettings) 
     axes = recording.sensor.axes
     if axes is None:
         return ""
-    off_deg = float(np.degrees(np.arccos(np.clip(level[2] @ axis(axes[2]), -1, 1))))
+    off_deg = float(np.degrees(np.arccos(np.clip(level[2] @ axis_vector(axes[2]), -1, 1))))
     if off_deg < settings.upside_down_deg:
         return ""
     how = "upside down" if off_deg > 180 - settings.upside_down_deg else f"{off_deg:.0f} degrees away"
@@ -142,19 +144,10 @@ def hangs_wrong(recording: Recording, level: Floats, settings: FittingSettings) 
     )
 
 
-def axis(word: str) -> Floats:
-    """Return the unit vector of an axis such as ``-y``, shape (3,)."""
-    vector = np.zeros(3)
-    vector["xyz".index(word[1])] = 1.0 if word[0] == "+" else -1.0
-    return vector
-
-
 def declared_fitting(recording: Recording, level: Floats, problem: str, settings: FittingSettings) -> Fitting:
     """Return the fitting where no bend was recorded: forward as declared, else unknown."""
     axes = recording.sensor.axes
     if axes is None or problem:
         return Fitting(level, upright=True, forward_sd_rad=np.inf, problem=problem)
-    seen = level @ axis(axes[0])
-    c, s = seen[:2] / np.linalg.norm(seen[:2])
-    turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    turn = turn_about_up(declared_azimuth(axes, level))
     return Fitting(turn @ level, upright=True, forward_sd_rad=np.radians(settings.declared_forward_sd_deg))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.constants import SHANK_OF_HEIGHT, THIGH_OF_HEIGHT
 from imustride.frames import about_z, turned_matrices
 from imustride.metrics.limbs import GRID_HZ, WORST_HEADING_RAD, Known, Limbs
 from imustride.segments import Fitting, Segment
@@ -24,9 +25,6 @@ if TYPE_CHECKING:
 
 # Before the first and behind the last event: the motion that a stride at either end is averaged over.
 MARGIN_S = 1.0
-# The whole leg's shares where nobody measured them: thigh and shank of body height, Drillis and Contini 1966 as
-# given by Winter, Biomechanics and Motor Control of Human Movement.
-THIGH_OF_HEIGHT, SHANK_OF_HEIGHT = 0.245, 0.246
 # Neither the long nor the forward axis counts where a fitting is poor.
 POOR = Known(upright=False, forward=False, heading=False)
 # What the metrics of each segment need: places across the lane ask for no axes, a leg for all of them.
@@ -76,20 +74,20 @@ def limbs_of(body: Body, view: PushView, clock: Clock) -> Limbs | None:
         float(lengths.get(side, np.nan)) for lengths in (body.lengths.thigh_m, body.lengths.shank_m)
     )
     return Limbs(
-        view.outward,
-        time_s,
-        attitude,
-        known,
-        integrated,
-        thigh_m,
-        shank_m,
-        leg_shares(thigh_m, shank_m),
-        begin_s,
-        on_s,
-        off_s,
-        next_on_s,
-        stride_around(time_s, on_s, next_on_s),
-        frozenset(name for name in segments if lacks(known[name], NEEDED[name])),
+        outward=view.outward,
+        time_s=time_s,
+        attitude=attitude,
+        known=known,
+        place_m=integrated,
+        thigh_m=thigh_m,
+        shank_m=shank_m,
+        leg_shares=leg_shares(thigh_m, shank_m),
+        begin_s=begin_s,
+        on_s=on_s,
+        off_s=off_s,
+        next_on_s=next_on_s,
+        stride_s=stride_around(time_s, on_s, next_on_s),
+        poor=frozenset(name for name in segments if lacks(known[name], NEEDED[name])),
     )
 
 
