@@ -265,8 +265,12 @@ def _side(course: Course) -> list[str]:
     side = course.side
     if not side:
         return []
-    interval = f"{side['ci_low']:+.1f} to {side['ci_high']:+.1f}"
-    mean = f"mean {side['mean']:+.1f} ({interval}) {course.unit}, size {side['size']:.1f}"
-    return [
-        f"    side: {side['side']}; right larger in {side['right']} of {side['sessions']} sessions; {mean}"
-    ]
+    known = math.isfinite(side["ci_low"] + side["ci_high"])
+    interval = f" ({side['ci_low']:+.1f} to {side['ci_high']:+.1f})" if known else ""
+    mean = f"mean {side['mean']:+.1f}{interval} {course.unit}, size {side['size']:.1f}"
+    seen = f"right larger in {side['right']} of {_count(side['sessions'], 'session')}"
+    return [f"    side: {side['side']}; {seen}; {mean}"]
+
+
+def _count(number: int, of: str) -> str:
+    return f"{number} {of}" if number == 1 else f"{number} {of}s"

@@ -175,7 +175,7 @@ def weigh(
     """Weigh one athlete's course; `unclear` until the correction, or `no change that matters`."""
     n = len(levels)
     if n < FEWEST_SESSIONS:
-        reason = f"{n} sessions with a value: a change is told from {FEWEST_SESSIONS} on, two of them at the new level"
+        reason = f"{n} session{'s' * (n != 1)} with a value: a change is told from {FEWEST_SESSIONS} on, two of them at the new level"
         return replace(empty, reason=reason)
     level = levels["level"].to_numpy(dtype=float)
     steps = all_steps(level, weight)

@@ -262,6 +262,8 @@ def own_typical_error(levels: pd.DataFrame) -> Figure:
     n = len(levels)
     form = f"own typical error, {n} sessions"
     if n < 2:
-        return Figure(BETWEEN, "typical error", form, reason=f"{n} sessions with a value: too few")
+        return Figure(
+            BETWEEN, "typical error", form, reason=f"{n} session{'s' * (n != 1)} with a value: too few"
+        )
     square = MeanSquare(0.5 * float(np.mean(difference**2)), 2.0 * (n - 1) ** 2 / (3.0 * n - 4.0))
     return spread(BETWEEN, "typical error", form, square)

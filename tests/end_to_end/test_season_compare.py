@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -204,3 +205,14 @@ def test_the_store_is_left_as_it_was(compare, kept):
     compare("--group")
     assert Path(kept).read_bytes() == before
     assert open_store(str(kept)).shown
+
+
+def test_one_session_has_no_interval_and_none_is_printed(compare, tmp_path):
+    course = courses(compare("--athlete", "A02", "--json")[1])["A02", "contact_time_s"]
+    last = max(point["date"] for point in course["points"])
+    status, said, _ = compare("--athlete", "A02", "--from", last, "--out", tmp_path / "page")
+    assert status == 0
+    assert "1 session with a value" in said
+    assert "of 1 session; mean" in said
+    page = (tmp_path / "page" / "season-A02.html").read_text(encoding="utf-8")
+    assert not re.search(r"\bnan\b", said + page)
