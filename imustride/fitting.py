@@ -10,7 +10,7 @@ from imustride.checking.limits import CheckLimits
 from imustride.checking.view import BodyFacts
 from imustride.constants import PLACES, SKATES
 from imustride.errors import FileFormatError, SettingsError
-from imustride.fitting_views import Looked, Source, look
+from imustride.fitting_views import Looked, look
 from imustride.loaders import open_session
 from imustride.movements import shown_by
 from imustride.pipeline import read_gate_times
@@ -20,13 +20,15 @@ from imustride.results import CheckLine, CheckReport, RunAdvice
 from imustride.session import declared, read_toml
 from imustride.session_checks import split_group
 from imustride.settings import Settings
+from imustride.surveying import LongLog
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from imustride.checking.view import Outcome, RecordingView
     from imustride.fitting_views import Kind
+    from imustride.reading import Read
     from imustride.registry import Check
     from imustride.session import Movement, Run, Session
 
@@ -65,22 +67,33 @@ def check_session(
     """
     session = open_session(folder)
     runs, movements, missing = chosen(session, run, fitting=fitting)
+    limits = limits or CheckLimits()
+    names: list[str] = []
+    lines: list[CheckLine] = []
+    advice = None
+    # One recording at a time: all of an evening need not be in memory at once.
+    for looked in looked_at(session, runs, movements):
+        names.append(looked.view.name)
+        lines += checked([looked.view], devices(session), limits)
+        if run is not None:
+            advice = advised(looked, lines, read_gate_times(session, runs[0])[1])
+    return CheckReport(
+        session.folder.resolve().name, facts(session), tuple(names), missing, tuple(lines), advice
+    )
+
+
+def looked_at(session: Session, runs: Iterable[Run], movements: Iterable[Movement]) -> Iterator[Looked]:
+    """Look at one recording of a session after the other."""
     settings = Settings()
     gravity = local_gravity_m_s2(session.latitude_deg)
     body = body_facts(session, settings)
-    looked = [
-        look(name, kind, sources(session, movement), gravity, session.date, settings, body=body)
-        for movement in movements
-        for name, kind in (named(movement),)
-    ]
-    looked += [
-        look(one.name, "run", sources(session, one), gravity, session.date, settings, one, body)
-        for one in runs
-    ]
-    lines = checked([entry.view for entry in looked], devices(session), limits or CheckLimits())
-    advice = None if run is None else advised(looked[-1], lines, read_gate_times(session, runs[0])[1])
-    names = tuple(entry.view.name for entry in looked)
-    return CheckReport(session.folder.resolve().name, facts(session), names, missing, lines, advice)
+    for movement in movements:
+        name, kind = named(movement)
+        yield look(name, kind, sources(session, movement), gravity, session.date, settings, body=body)
+    read: Read = {}
+    for run in runs:
+        found = sources(session, run)
+        yield look(run.name, "run", found, gravity, session.date, settings, run, body, read)
 
 
 def check_files(
@@ -114,7 +127,7 @@ def check_files(
     for place, written in files.items():
         path, group = split_group(written.as_posix())
         sensor = session.sensor(place)
-        found[place] = Source(type(written)(path), group, sensor, session.calibration_path(sensor))
+        found[place] = LongLog(type(written)(path), group, sensor, session.calibration_path(sensor))
     looked = look("files", "fitting" if fitting else "run", found, gravity, None, Settings())
     lines = checked([looked.view], devices(session), limits or CheckLimits())
     names = {place: path.name for place, path in files.items()}
@@ -198,14 +211,14 @@ def recorded(session: Session, entry: Run | Movement) -> bool:
     return any(session.path(split_group(written)[0]).is_file() for written in entry.files.values())
 
 
-def sources(session: Session, entry: Run | Movement) -> dict[str, Source]:
+def sources(session: Session, entry: Run | Movement) -> dict[str, LongLog]:
     """Return the files of a recording in the order of the session's sensors."""
     files = {str(place): written for place, written in entry.files.items()}
     found = {}
     for sensor in session.sensors:
         if sensor.place in files:
             file, group = split_group(files[sensor.place])
-            found[str(sensor.place)] = Source(
+            found[str(sensor.place)] = LongLog(
                 session.path(file), group, sensor, session.calibration_path(sensor)
             )
     return found

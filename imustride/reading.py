@@ -13,7 +13,6 @@ from imustride.loaders import load, regularise
 from imustride.loaders.spans import load_span
 from imustride.session_checks import split_group
 from imustride.surveying import LongLog, lag_at_s, survey_log
-from imustride.synchronisation.activity import activity_lag_s
 
 if TYPE_CHECKING:
     from imustride.cutting.survey import Blocks
@@ -63,7 +62,7 @@ def read_recordings(
         if found is not None:
             recordings[place] = found
         elif place == first:
-            raise _outside(run, place, _survey(session, run, place, read))
+            raise outside(run, place, survey(log_of(session, run, place), read))
     return recordings, tuple(problems)
 
 
@@ -93,23 +92,41 @@ def read_piece(session: Session, run: Run, place: str, read: Read, first: str) -
     FileFormatError, CalibrationError, SignalQualityError
         As `read_one`.
     """
+    log = log_of(session, run, place)
+    from_s, to_s = span_in(run, log, None if place == first else log_of(session, run, first), read)
+    rows = load_span(log.path, log.group, log.sensor, from_s, to_s)
+    if len(rows.time_s) < 2:
+        return None
+    late_s = delay_s(log.sensor)
+    return window(as_recording(session, rows), from_s - late_s, to_s - late_s)
+
+
+def span_in(run: Run, log: LongLog, first: LongLog | None, read: Read) -> tuple[float, float]:
+    """Return where the declared span of a run lies in a log, on the clock of its file [s].
+
+    Parameters
+    ----------
+    run : Run
+    log : LongLog
+    first : LongLog or None
+        The one whose clock counts; None where it is this one.
+    read : dict
+        As in `read_recordings`.
+
+    Raises
+    ------
+    FileFormatError, CalibrationError, SignalQualityError
+        As `survey_log`.
+    """
     from_s = -float("inf") if run.start_s is None else run.start_s
     to_s = float("inf") if run.end_s is None else run.end_s
-    lag_s = 0.0
-    if place != first:
-        lag_s = lag_at_s(
-            _survey(session, run, first, read), _survey(session, run, place, read), (from_s, to_s)
-        )
-    sensor = session.sensor(place)
-    file, group = split_group({str(key): written for key, written in run.files.items()}[place])
-    late_s = delay_s(sensor)
-    log = load_span(session.path(file), group, sensor, from_s - lag_s + late_s, to_s - lag_s + late_s)
-    if len(log.time_s) < 2:
-        return None
-    return window(as_recording(session, log), from_s - lag_s, to_s - lag_s)
+    lag_s = 0.0 if first is None else lag_at_s(survey(first, read), survey(log, read), (from_s, to_s))
+    late_s = delay_s(log.sensor)
+    return from_s - lag_s + late_s, to_s - lag_s + late_s
 
 
-def _outside(run: Run, place: str, log: Blocks) -> SignalQualityError:
+def outside(run: Run, place: str, log: Blocks) -> SignalQualityError:
+    """Return the error of a run whose declared span is not in a log."""
     message = (
         f"run {run.name!r}: start_s and end_s lie outside the log of {place}, {log.start_s:.2f} to {log.end_s:.2f} s "
         "on its own clock; correct them in session.toml"
@@ -117,14 +134,19 @@ def _outside(run: Run, place: str, log: Blocks) -> SignalQualityError:
     return SignalQualityError(message)
 
 
-def _survey(session: Session, run: Run, place: str, read: Read) -> Blocks:
-    written = {str(key): file for key, file in run.files.items()}[place]
-    if (place, written) not in read:
-        file, group = split_group(written)
-        sensor = session.sensor(place)
-        log = LongLog(session.path(file), group, sensor, session.calibration_path(sensor))
-        read[place, written] = survey_log(log)
-    return read[place, written]
+def survey(log: LongLog, read: Read) -> Blocks:
+    """Return when the sensor of a log moved; the log is read once."""
+    key = str(log.sensor.place), f"{log.path}#{log.group}"
+    if key not in read:
+        read[key] = survey_log(log)
+    return read[key]
+
+
+def log_of(session: Session, run: Run, place: str) -> LongLog:
+    """Return the log of one sensor of a run."""
+    file, group = split_group({str(key): written for key, written in run.files.items()}[place])
+    sensor = session.sensor(place)
+    return LongLog(session.path(file), group, sensor, session.calibration_path(sensor))
 
 
 def told(error: Exception) -> str:
@@ -179,34 +201,3 @@ def delay_s(sensor: Sensor) -> float:
     if sensor.delay_ms is not None:
         return 1e-3 * sensor.delay_ms
     return 0.0 if sensor.bandwidth_hz is None else 0.19 / sensor.bandwidth_hz
-
-
-def cut_to(recordings: dict[str, Recording], run: Run) -> dict[str, Recording]:
-    """Keep the declared span of a run, which is on the clock of the first recording.
-
-    The others' clocks are not joined yet: they are laid beside the first by when both moved.
-
-    Raises
-    ------
-    SignalQualityError
-        If the span holds no samples of the first recording.
-    """
-    if not recordings:
-        return recordings
-    first = next(iter(recordings))
-    from_s = -float("inf") if run.start_s is None else run.start_s
-    to_s = float("inf") if run.end_s is None else run.end_s
-    cut: dict[str, Recording] = {}
-    for place, recording in recordings.items():
-        lag_s = 0.0 if place == first else activity_lag_s(recordings[first], recording)
-        piece = window(recording, from_s - lag_s, to_s - lag_s)
-        if piece is not None:
-            cut[place] = piece
-        elif place == first:
-            begin_s, end_s = recording.time_s[[0, -1]]
-            message = (
-                f"run {run.name!r}: start_s and end_s lie outside the log of {first}, {begin_s:.2f} to {end_s:.2f} s "
-                "on its own clock; correct them in session.toml"
-            )
-            raise SignalQualityError(message)
-    return cut

@@ -179,10 +179,17 @@ def lag_in_spans_s(one: Blocks, other: Blocks, spans_s: Sequence[tuple[float, fl
 
 
 def lag_at_s(one: Blocks, other: Blocks, span_s: tuple[float, float]) -> float:
-    """Lag of a sensor in a span of `one`, open ends allowed, to some tenths of a second [s]."""
+    """Lag of a sensor in a span of `one`, open ends allowed, to some tenths of a second [s].
+
+    By the whole evening where the two move together all along: a log that does not reach the span would lie best on
+    another run. A sensor that others wore too is laid on the span alone.
+    """
     span_s = (max(span_s[0], one.start_s), min(span_s[1], one.end_s))
-    lag_s = lag_in_spans_s(one, other, [span_s]) if span_s[1] > span_s[0] else None
-    if lag_s is None:
-        return lag_between_s(one, other)
+    lag_s = lag_between_s(one, other)
+    if span_s[1] <= span_s[0]:
+        return lag_s
+    if agreement(one, other, lag_s) < LEAST_AGREEMENT:
+        in_span_s = lag_in_spans_s(one, other, [span_s])
+        lag_s = lag_s if in_span_s is None else in_span_s
     near_s, together = near_lag_s(one, other, lag_s, span_s)
     return near_s if together > LEAST_AGREEMENT else lag_s
