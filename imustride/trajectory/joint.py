@@ -6,7 +6,6 @@ on the dense normal equations takes milliseconds.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Rhythm:
-    """Blade-ons of each foot on the reference clock [s], the first foot's parting the run into strides.
+    """Blade-ons of each foot on the reference clock [s], which part the run into strides.
 
     `end_s`: the last blade-off of either foot.
     """
@@ -40,9 +39,10 @@ class Rhythm:
     usual_stride_s: float
 
     @property
-    def begin_s(self) -> NDArray[np.float64]:
-        """Where strides begin [s]."""
-        return self.on_s[0][np.isfinite(self.on_s[0])]
+    def strides_s(self) -> NDArray[np.float64]:
+        """Begin and end of every stride of either foot [s], shape (strides, 2)."""
+        known = [own[np.isfinite(own)] for own in self.on_s]
+        return np.concatenate([np.column_stack((own[:-1], own[1:])) for own in known])
 
     def stride_s(self, at_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Stride time around each time [s]."""
@@ -133,7 +133,7 @@ def solve(
     keep_near(linear, feet, rhythm.end_s, settings)
     if len(courses) == 2:
         keep_in_reach(linear, courses, begin, settings)
-        keep_beside(linear, courses, begin, rhythm.begin_s, settings)
+        keep_beside(linear, courses, begin, rhythm.strides_s, settings)
     wanders = np.concatenate(
         [begin[k] + np.arange(len(one.spread))[one.wander] for k, one in enumerate(courses)]
     )
@@ -248,10 +248,11 @@ def keep_beside(
     """Add: over a whole stride neither foot is ahead, and the feet stay equally far apart sideways.
 
     The feet swing to and fro within a stride, which says nothing; what their mean does from stride to
-    stride would be a difference of direction.
+    stride would be a difference of direction. The strides of one foot overlap those of the other: either's count half, so
+    that neither foot is preferred.
     """
     count = normal.left.shape[0]
-    for begin_s, end_s in itertools.pairwise(strides_s):
+    for begin_s, end_s in strides_s.tolist():
         times = np.linspace(begin_s, end_s, 24, endpoint=False)
         apart, by = np.zeros(2), np.zeros((2, count))
         for k, (course, sign) in enumerate(zip(courses, (1.0, -1.0), strict=True)):
@@ -259,4 +260,4 @@ def keep_beside(
             by[:, begin[k] : begin[k + 1]] = sign * at_times(course, course.position_by, times).mean(axis=0)
         apart[1] -= settings.apart_m
         for axis in (0, 1):
-            normal.add(by[axis : axis + 1], apart[axis : axis + 1], settings.beside_sd_m[axis] ** -2)
+            normal.add(by[axis : axis + 1], apart[axis : axis + 1], 0.5 * settings.beside_sd_m[axis] ** -2)

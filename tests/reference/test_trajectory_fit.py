@@ -166,7 +166,7 @@ def residuals(value, given, settings, slip_sd, held=None):
     times = common_times(courses, settings.step_s)
     out.append(near * middle_of(courses, places, times)[times <= rhythm.end_s, 1])
     if len(courses) == 2:
-        out += side_by_side(courses, [place for place, _ in places], rhythm.on_s[0], settings)
+        out += side_by_side(courses, [place for place, _ in places], rhythm.on_s, settings)
     if gates is not None:
         out += through_gates(value[-2:], gates, lambda when: middle_of(courses, places, when)[:, 0], settings)
     return np.concatenate(out)
@@ -197,8 +197,8 @@ def through_gates(unknowns, gates, along, settings):
     return [np.array([offset / 100.0, lead / known]), miss / settings.gate_sd_m]
 
 
-def side_by_side(courses, places, strides, settings):
-    """Reach at every tenth of a second, and the mean distance of the feet over each stride."""
+def side_by_side(courses, places, on_s, settings):
+    """Reach at every tenth of a second, and the mean distance of the feet over each stride; strides of either foot count half."""
     times = common_times(courses, 0.1)
     usual = np.array([0.0, settings.apart_m])
 
@@ -207,9 +207,9 @@ def side_by_side(courses, places, strides, settings):
 
     share = np.sqrt(0.1 / settings.reach_independent_s)
     out = [(share * apart(times) / settings.reach_sd_m).ravel()]
-    for begin, end in itertools.pairwise(strides):
+    for begin, end in itertools.chain.from_iterable(map(itertools.pairwise, on_s)):
         when = begin + (end - begin) * np.arange(24) / 24
-        out.append(apart(when).mean(axis=0) / settings.beside_sd_m)
+        out.append(np.sqrt(0.5) * apart(when).mean(axis=0) / settings.beside_sd_m)
     return out
 
 

@@ -36,6 +36,12 @@ def straight(way_rad=0.0):
 SOLUTION = Solution(np.zeros(2), np.diag([TURN_SD_RAD**2, SCALE_SD**2]), 0.0, np.zeros(0), np.zeros(0), 0.0)
 
 
+def test_strides_are_those_of_either_foot():
+    # A landing that was not found parts nothing.
+    rhythm = Rhythm((np.array([np.nan, 1.0, 1.5, 2.5]), np.array([1.2, 1.8])), 3.0, 0.6)
+    assert rhythm.strides_s.tolist() == [[1.0, 1.5], [1.5, 2.5], [1.2, 1.8]]
+
+
 def test_the_lane_points_to_the_finish_and_is_as_uncertain_as_the_turn():
     assert lane_of([straight(0.1)], SOLUTION, RHYTHM, 5.0, SETTINGS)[0] == pytest.approx(0.1)
     way_rad, sd_rad = lane_of([straight()], SOLUTION, RHYTHM, 5.0, SETTINGS)
@@ -77,6 +83,31 @@ def tracked(skates, gates=None, settings=None):
     return track(
         skates, dict.fromkeys(SIDES, Clock()), contacts, dict.fromkeys(SIDES, False), gates, settings
     )
+
+
+def mirrored(found):
+    """The same record of the other foot in a mirror that stands along the lane: turning is an axial vector."""
+    x, y, z = found.position_m
+    flip = np.array([1.0, -1.0, 1.0])
+    return replace(
+        found, side="right" if found.side == "left" else "left",
+        acceleration_m_s2=found.acceleration_m_s2 * flip, velocity_m_s=found.velocity_m_s * flip,
+        angular_velocity_rad_s=-found.angular_velocity_rad_s * flip,
+        earth_from_segment=flip[:, None] * found.earth_from_segment * flip, position_m=(x, -y, z),
+    )  # fmt: skip
+
+
+def test_in_a_mirror_the_paths_are_those_of_the_other_foot(skates):
+    clocks, stands = dict.fromkeys(SIDES, Clock()), dict.fromkeys(SIDES, False)
+    contacts = {side: contacts_of(side) for side in SIDES}
+    there = {one.side: one for one in map(mirrored, skates.values())}
+    swapped = {"left": contacts["right"], "right": contacts["left"]}
+    here, found = track(skates, clocks, contacts, stands), track(there, clocks, swapped, stands)
+    for side, other in (("left", "right"), ("right", "left")):
+        path, image = here.paths[side], found.paths[other]
+        np.testing.assert_allclose(image.position_m, path.position_m * [1, -1], atol=1e-9)
+        np.testing.assert_allclose(image.velocity_m_s, path.velocity_m_s * [1, -1], atol=1e-9)
+    np.testing.assert_allclose(found.body.speed_m_s, here.body.speed_m_s, atol=1e-9)
 
 
 def test_place_velocity_and_direction_lie_in_one_frame(skates):
