@@ -1,4 +1,4 @@
-"""The page and the pictures of a cut, from what was decided."""
+"""What the page of a cut shows, from what was decided."""
 
 from __future__ import annotations
 
@@ -7,34 +7,37 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.cutting.survey import BLOCK_S
-from imustride.report.cut import CutPicture, CutRow, cut_page, cut_pictures
+from imustride.report.cut import CutPicture, CutRow, Seen
 from imustride.report.cut_picture import Lane, Span
 from imustride.surveying import moving
 
 if TYPE_CHECKING:
     from imustride.cutting.finding import Candidate
-    from imustride.long_logs import CutGroup, CutLine, DayCut
+    from imustride.long_logs import CutGroup, CutLine
     from imustride.report.cut_picture import Kind
 
 CUT = "cut.html"
 PICTURE_NAME = "cut-*.*"
+GUESS, OVER, ASIDE = "?", "+", ""
+# What a motion lacks that was neither set aside nor needed, in words of the reasons of those that were.
+WEAK = "a motion without shocks"
 
 
-def cut_files(name: str, cut: DayCut) -> dict[str, bytes]:
-    """Return the page and the pictures of a cut by file name.
+def command_text(*words: object, **options: object) -> str:
+    """Return a command of this program as it is typed; a word with blanks in quotes, as every shell has them.
 
-    Parameters
-    ----------
-    name : str
-        Of the list.
-    cut : DayCut
+    Examples
+    --------
+    >>> command_text("prepare", "an evening/list.csv", "--cut", out="evening")
+    'imustride prepare "an evening/list.csv" --cut --out evening'
     """
-    groups = [_picture(group) for group in cut.groups]
-    page = cut_page(name, groups, cut.problems, cut.notes)
-    return {CUT: page.encode(), **cut_pictures(groups)}
+    named = [word for name, value in options.items() for word in (f"--{name}", value)]
+    texts = ["tab" if word == "\t" else str(word) for word in ("imustride", *words, *named)]
+    return " ".join(f'"{text}"' if set(text) & set(" ;&|()") else text for text in texts)
 
 
-def _picture(group: CutGroup) -> CutPicture:
+def cut_group(group: CutGroup) -> CutPicture:
+    """Return what the page shows of one group of logs."""
     lanes = tuple(
         Lane(
             place,
@@ -47,56 +50,61 @@ def _picture(group: CutGroup) -> CutPicture:
         for place, blocks in group.blocks.items()
     )
     matched = {line.match.candidate: line for line in group.lines if line.match.candidate is not None}
-    choices = {choice for line in group.lines for choice in line.match.choices}
-    spans = []
+    may_be: dict[int, list[int]] = {}
+    for line in group.lines:
+        for choice in line.match.choices:
+            may_be.setdefault(choice, []).append(line.row.line)
+    spans, others, aside = [], [], [(run, run.reason) for run in group.aside]
     for place, run in enumerate(group.found):
-        kind: Kind = "run" if place in matched else "guess" if place in choices else "over"
-        label = str(matched[place].row.line) if place in matched else "?" if place in choices else "+"
-        if kind != "over" or run.is_sure:
-            spans.append(_span(kind, label, run))
-    spans += [Span("aside", "", run.start_s, run.stop_s, run.start_s, run.stop_s, ()) for run in group.aside]
+        if place in matched:
+            spans.append(_span("run", str(matched[place].row.line), run))
+        elif place in may_be:
+            spans.append(_span("guess", GUESS, run))
+            others.append(_seen(GUESS, run, tuple(may_be[place])))
+        elif run.is_sure:
+            spans.append(_span("over", OVER, run))
+            others.append(_seen(OVER, run))
+        else:
+            aside.append((run, WEAK))
+    spans += [_span("aside", ASIDE, run) for run, _ in aside]
     return CutPicture(
-        ", ".join(dict.fromkeys(group.names.values())),
+        tuple(group.names.values()),
         lanes,
         tuple(spans),
-        tuple(CutRow(_cells(group, line)) for line in group.lines),
-        tuple(f"{run.start_s:.1f} to {run.stop_s:.1f} s: {run.reason}" for run in group.aside),
+        tuple(_row(group, line) for line in group.lines),
+        tuple(others),
+        tuple(
+            _seen(ASIDE, run, reason=reason) for run, reason in sorted(aside, key=lambda one: one[0].start_s)
+        ),
     )
 
 
 def _span(kind: Kind, label: str, run: Candidate) -> Span:
+    if kind == "aside":
+        return Span(kind, label, run.start_s, run.stop_s, run.start_s, run.stop_s, ())
     return Span(kind, label, run.from_s, run.to_s, run.start_s, run.stop_s, run.shocks_s)
 
 
-def _cells(group: CutGroup, line: CutLine) -> tuple[str, ...]:
-    row = line.row
-    gate_time = f"{row.gates[-1][1] - row.gates[0][1]:.3f} s" if row.gates else ""
-    head = (str(row.line), row.athlete, row.run)
-    if line.match.candidate is None:
-        told = " or ".join(f"{group.found[choice].start_s:.0f} s" for choice in line.match.choices)
-        return (
-            *head,
-            "",
-            "",
-            "",
-            gate_time,
-            "",
-            "",
-            "",
-            f"not decided: {told}, or none" if told else "not found",
-        )
-    run = group.found[line.match.candidate]
-    remarks = [f"not at {place.replace('_', ' ')}: {why}" for place, why in line.missing.items()]
-    if row.start_s is not None:
-        remarks.insert(0, "as the list says")
-    return (
-        *head,
-        f"{run.from_s:.1f}",
-        f"{run.to_s:.1f}",
-        f"{run.start_s:.1f}",
-        gate_time,
-        f"{run.sprint_s:.1f} s" if run.sprint_s else "",
-        f"{run.stance_s:.1f} s" if run.stance_s else "",
-        f"{run.before} before, {len(run.shocks_s) - run.before} behind",
-        "; ".join(remarks),
+def _seen(mark: str, run: Candidate, lines: tuple[int, ...] = (), reason: str = "") -> Seen:
+    behind = len(run.shocks_s) - run.before
+    return Seen(
+        mark, run.from_s, run.to_s, run.start_s, run.sprint_s, run.stance_s, run.before, behind, lines, reason
+    )
+
+
+def _row(group: CutGroup, line: CutLine) -> CutRow:
+    row, decided = line.row, line.match
+    run = None if decided.candidate is None else group.found[decided.candidate]
+    return CutRow(
+        row.line,
+        f"{row.begin:%H:%M:%S}" if row.begin.second else f"{row.begin:%H:%M}",
+        row.athlete,
+        row.run,
+        row.gates[-1][1] - row.gates[0][1] if row.gates else None,
+        ("unclear" if decided.choices else "none")
+        if run is None
+        else ("found" if row.start_s is None else "said"),
+        None if run is None else _seen(str(row.line), run),
+        tuple(group.found[choice].start_s for choice in decided.choices),
+        dict(line.missing),
     )

@@ -10,7 +10,7 @@ import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from imustride.cut_page import CUT, PICTURE_NAME, cut_files
+from imustride.cut_page import CUT, PICTURE_NAME, command_text, cut_group
 from imustride.day_cut import cut_plan, is_same_piece, write_cut_piece
 from imustride.errors import FileFormatError
 from imustride.exporting.swap import repair, swapped_in
@@ -19,6 +19,9 @@ from imustride.preparing.movements import kind_of
 from imustride.preparing.plan import plan_day, worn_by
 from imustride.preparing.roster import read_roster
 from imustride.preparing.session_text import content, gates_text, toml_text
+from imustride.report.catalogue import DEFAULT_LANGUAGE
+from imustride.report.cut import Told as CutTold
+from imustride.report.cut import cut_files
 from imustride.report.pages import holds
 from imustride.report.sheet import MARK, Line, sheet_page
 from imustride.session import declared
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
 
     from imustride.long_logs import DayCut
     from imustride.preparing.kit import Kit
-    from imustride.preparing.plan import Plan, PlannedSession
+    from imustride.preparing.plan import Log, Plan, PlannedSession
     from imustride.surveying import Told
 
 SHEET, LIST = "sheet.html", "list.csv"
@@ -55,6 +58,8 @@ class DayFiles:
         Logs hold many runs each, to be found in them.
     partial : bool
         With `cut`: what was matched is written, though something was not.
+    language : str
+        Of the page of the cut, one of `imustride.report.catalogue.languages`.
     """
 
     roster: Path
@@ -68,6 +73,7 @@ class DayFiles:
     link: bool = False
     cut: bool = False
     partial: bool = False
+    language: str = DEFAULT_LANGUAGE
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +135,15 @@ def prepare_day(files: DayFiles, told: Told | None = None) -> Prepared:
     return Prepared(plan, texts, tuple(kept), tuple(problems), cut, left_out)
 
 
-def write_day(files: DayFiles, prepared: Prepared) -> list[str]:
+def write_day(files: DayFiles, prepared: Prepared, told: Told | None = None) -> list[str]:
     """Write what was planned: each session folder whole or not at all, then the list and the sheet.
+
+    Parameters
+    ----------
+    files : DayFiles
+    prepared : Prepared
+    told : callable, optional
+        Called with the name of each log before it is copied or cut out, its number, and how many there are.
 
     Returns
     -------
@@ -144,13 +157,20 @@ def write_day(files: DayFiles, prepared: Prepared) -> list[str]:
     """
     notes: set[str] = set()
     files.out.mkdir(parents=True, exist_ok=True)
-    for session in prepared.plan.sessions if prepared.texts else ():
-        if session.name in prepared.kept:
-            continue
+    new = [
+        one for one in prepared.plan.sessions if one.name in prepared.texts and one.name not in prepared.kept
+    ]
+    count, number = sum(len(_targets(session)) for session in new), 0
+    for session in new:
         target = files.out / session.name
         repair(target)
         with swapped_in(target) as folder:
-            _fill(folder, session, prepared.texts[session.name], notes, link=files.link)
+            for name, log in _targets(session).items():
+                number += 1
+                if told is not None:
+                    told(f"{session.name}/{name}", number, count)
+                _put(log, folder / name, notes, link=files.link)
+            _tell(folder, session, prepared.texts[session.name])
     (files.out / LIST).write_text(list_text(prepared.plan), encoding="utf-8", newline="\n")
     (files.out / SHEET).write_text(sheet_text(prepared.plan), encoding="utf-8", newline="\n")
     return sorted(notes)
@@ -169,9 +189,38 @@ def write_cut(files: DayFiles, prepared: Prepared) -> Path | None:
     files.out.mkdir(parents=True, exist_ok=True)
     for old in files.out.glob(PICTURE_NAME):
         old.unlink()
-    for name, content_ in cut_files(files.roster.name, prepared.cut).items():
+    told = CutTold(
+        files.roster.name,
+        (*prepared.problems, *prepared.left_out),
+        prepared.cut.notes,
+        _again(files),
+        "" if prepared.problems else _analysis(files, prepared),
+    )
+    groups = [cut_group(group) for group in prepared.cut.groups]
+    for name, content_ in cut_files(told, groups, files.language).items():
         (files.out / name).write_bytes(content_)
     return files.out / CUT
+
+
+def _again(files: DayFiles) -> str:
+    """Return the command that cuts the logs of a list once more."""
+    beside = {
+        "kit": files.roster.parent / "kit.toml",
+        "logs": files.roster.parent,
+        "language": DEFAULT_LANGUAGE,
+    }
+    options = {
+        name: value
+        for name in ("kit", "logs", "date", "delimiter", "encoding", "language")
+        if (value := getattr(files, name)) is not None and value != beside.get(name)
+    }
+    return command_text("prepare", files.roster, "--cut", **options, out=files.out)
+
+
+def _analysis(files: DayFiles, prepared: Prepared) -> str:
+    """Return the command that analyses the sessions; empty without any."""
+    names = [files.out / name for name in prepared.texts]
+    return command_text("analyse", *names, out="results") if names else ""
 
 
 def _checked_text(session: PlannedSession, kit: Kit, folder: Path) -> tuple[str, list[str]]:
@@ -213,19 +262,25 @@ def is_same(folder: Path, text: str, session: PlannedSession) -> bool:
     )
 
 
-def _fill(folder: Path, session: PlannedSession, text: str, notes: set[str], *, link: bool) -> None:
+def _targets(session: PlannedSession) -> dict[str, Log]:
+    """Return the logs of a session by name inside its folder; one log of several runs is there once."""
+    return {log.target: log for run in session.recordings for log in run.logs.values()}
+
+
+def _put(log: Log, target: Path, notes: set[str], *, link: bool) -> None:
+    """Copy a log, link to it, or cut its piece out."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if log.piece is not None:
+        write_cut_piece(log, target)
+    elif not (link and _linked(log.source, target)):
+        shutil.copy2(log.source, target)
+        if link:
+            notes.add("some logs lie on another disk and were copied: links do not reach there")
+
+
+def _tell(folder: Path, session: PlannedSession, text: str) -> None:
+    """Write what a session's logs are: gate times and ``session.toml``."""
     for run in session.recordings:
-        for log in run.logs.values():
-            target = folder / log.target
-            if target.exists():  # one log of several runs
-                continue
-            target.parent.mkdir(parents=True, exist_ok=True)
-            if log.piece is not None:
-                write_cut_piece(log, target)
-            elif not (link and _linked(log.source, target)):
-                shutil.copy2(log.source, target)
-                if link:
-                    notes.add("some logs lie on another disk and were copied: links do not reach there")
         if run.row.gates:
             (folder / run.row.run).mkdir(exist_ok=True)
             (folder / run.row.run / "gates.csv").write_text(

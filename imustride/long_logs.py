@@ -310,7 +310,7 @@ def _group_problems(name: str, group: CutGroup) -> list[str]:
         if line.match.choices:
             times = " or ".join(f"{group.found[choice].start_s:.0f} s" for choice in line.match.choices)
             problems.append(
-                f"{where}: may be the run at {times} of {group.names[group.clock]} or none ({len(group.found)} runs, "
+                f"{where}: may be the run at {times} of {group.names[group.clock]} or none ({sum(run.is_sure for run in group.found)} runs, "
                 f"{len(group.lines)} lines): not decided; give start_s and end_s of a line"
             )
         elif line.match.candidate is None:

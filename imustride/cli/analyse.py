@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from imustride.cli.language import check_language
 from imustride.cli.talk import INCOMPLETE, Talk, dry_run_option, talk_options
 
 if TYPE_CHECKING:
@@ -159,13 +160,10 @@ def _settings(orientation: str | None, without: str | None) -> Settings:
 
 
 def _page(language: str, units: Literal["metric", "imperial"], *, pdf: bool, figures: bool) -> Page:
-    from imustride.report.catalogue import languages
     from imustride.report.files import Page
     from imustride.report.pdf import check_ready
 
-    if language not in languages():
-        message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
-        raise click.UsageError(message)
+    check_language(language)
     if pdf:
         check_ready()
     return Page(language, units, pdf=pdf, figures=figures)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from imustride.cli.language import check_language
 from imustride.cli.talk import DONE, INCOMPLETE, Talk, dry_run_option, talk_options
 
 if TYPE_CHECKING:
@@ -69,6 +70,11 @@ OPTIONS: Mapping[Event, str] = {"offset": "--offset", "blade_off": "--blade-off-
     help="Folder, for a film a run; or NAME.vtt, for one film of all runs.",
 )
 @click.option("--language", default="en", show_default=True, help="Language of the captions.")
+@click.option(
+    "--store",
+    metavar="PLACE",
+    help="Store of the season: no captions where consent on record there was withdrawn; default: IMUSTRIDE_STORE, else none.",
+)
 @dry_run_option
 @talk_options
 def captions(
@@ -78,6 +84,7 @@ def captions(
     film_consent: str | None,
     out: Path,
     language: str,
+    store: str | None,
     *,
     dry_run: bool,
     **when: tuple[str, ...],
@@ -94,6 +101,7 @@ def captions(
     say = _say(language)
     opened = open_session(session)
     check_consent(opened, film_consent)
+    check_store(opened, store)
     wanted = film_times(when, [run.name for run in opened.runs])
     talk.progress(f"analysing {session}")
     result = pipeline.analyse_session(session, pipeline.Settings())
@@ -115,11 +123,9 @@ def captions(
 def _say(language: str) -> Callable[[pd.Series], Sequence[str]]:
     """Give what puts a push into words."""
     from imustride.report.amounts import Amounts
-    from imustride.report.catalogue import catalogue, languages
+    from imustride.report.catalogue import catalogue
 
-    if language not in languages():
-        message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
-        raise click.UsageError(message)
+    check_language(language)
     words = catalogue(language)
     amounts = Amounts(words)
 
@@ -158,6 +164,40 @@ def check_consent(session: Session, film_consent: str | None) -> None:
         return
     message = f"{session.folder.resolve().name}: captions put a person's figures into a film, and {missing}"
     raise SettingsError(message)
+
+
+def check_store(session: Session, place: str | None) -> None:
+    """Refuse captions where the consent on record in the season's store no longer holds.
+
+    A store that does not know the athlete, or has no consent on record, says nothing: then what the session declares counts.
+
+    Parameters
+    ----------
+    session : Session
+    place : str or None
+        Of the store; None: the one that ``IMUSTRIDE_STORE`` names, if it is there.
+
+    Raises
+    ------
+    SettingsError
+        With the reason and what to do.
+    StoreError
+        If the store that was named cannot be used.
+    """
+    from imustride.errors import SettingsError
+    from imustride.keeping.own_error import named_store
+    from imustride.season.consent import consent_problem, consents_of
+    from imustride.season.consented import athletes_of
+
+    store, athlete = named_store(place), session.athlete
+    if store is None or athlete not in athletes_of(store) or not consents_of(store, athlete):
+        return
+    problem = consent_problem(store, athlete, scope=None)
+    if problem is not None:
+        message = (
+            f"{session.folder.resolve().name}: captions put a person's figures into a film, and {problem}"
+        )
+        raise SettingsError(message)
 
 
 def film_times(when: Mapping[str, Sequence[str]], runs: Sequence[str]) -> Told:

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from imustride.cli.prepare_cut import cut_data, cut_lines, reading
+from imustride.cli.language import check_language
+from imustride.cli.prepare_cut import cut_data, cut_lines
+from imustride.cli.progress import counting
 from imustride.cli.talk import DONE, INCOMPLETE, Talk, columns, dry_run_option, talk_options
 
 if TYPE_CHECKING:
@@ -33,6 +35,9 @@ if TYPE_CHECKING:
 @click.option("--link", is_flag=True, help="Hard links to the logs instead of copies.")
 @click.option("--cut", is_flag=True, help="Logs hold many runs: find each, by shocks, stances, gate times.")
 @click.option("--partial", is_flag=True, help="With --cut: write what was matched, leave out the rest.")
+@click.option(
+    "--language", default="en", show_default=True, help="Language of cut.html; an unknown one lists all."
+)
 @click.option("--delimiter", metavar="MARK", help="Of the list; default: found out, and told.")
 @click.option("--encoding", metavar="NAME", help="Of the list; default: UTF-8.")
 @dry_run_option
@@ -46,6 +51,7 @@ def prepare(
     date: dt.datetime | None,
     delimiter: str | None,
     encoding: str | None,
+    language: str,
     *,
     sheet_only: bool,
     link: bool,
@@ -70,6 +76,7 @@ def prepare(
         message = f"--cut: not with {'--link' if link else '--sheet-only'}"
         raise click.UsageError(message)
 
+    check_language(language)
     if delimiter is not None:
         delimiter = {"tab": "\t", "\\t": "\t"}.get(delimiter, delimiter)
         if len(delimiter) != 1:
@@ -87,6 +94,7 @@ def prepare(
         link,
         cut,
         partial,
+        language,
     )
     return _prepare(talk, files, dry_run=dry_run)
 
@@ -95,7 +103,7 @@ def _prepare(talk: Talk, files: DayFiles, *, dry_run: bool) -> int:
     from imustride import day
 
     out = files.out
-    with reading(shown=files.cut and not talk.quiet) as told:
+    with counting("reading", shown=files.cut and not talk.quiet) as told:
         prepared = day.prepare_day(files, told)
     notes = list(prepared.plan.notes)
     for problem in (*prepared.problems, *prepared.left_out):
@@ -106,7 +114,8 @@ def _prepare(talk: Talk, files: DayFiles, *, dry_run: bool) -> int:
     written = not (prepared.problems or dry_run)
     if written:
         talk.progress(f"writing to {out}")
-        notes += day.write_day(files, prepared)
+        with counting("writing", shown=not talk.quiet) as told:
+            notes += day.write_day(files, prepared, told)
     for note in notes:
         talk.progress(f"note: {note}")
     talk.data(

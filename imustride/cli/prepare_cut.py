@@ -1,38 +1,13 @@
-"""What ``imustride prepare --cut`` says: how far the reading is, and where each run lies."""
+"""What ``imustride prepare --cut`` says: where each run lies."""
 
 from __future__ import annotations
 
-import sys
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from imustride.cli.talk import columns, one_line
+from imustride.cli.talk import columns
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
     from imustride.long_logs import DayCut
-
-_ERASE_LINE = "\r\x1b[K"
-
-
-@contextmanager
-def reading(*, shown: bool) -> Iterator[Callable[[str, int, int], None]]:
-    """Give what draws on a terminal how many logs are read, and how far the present one; nothing elsewhere."""
-    if not (shown and sys.stderr.isatty()):
-        yield lambda *_: None
-        return
-
-    def draw(text: str, number: int, count: int) -> None:
-        done = "#" * number + "-" * (count - number)
-        click.echo(
-            f"{_ERASE_LINE}reading [{done}] {number}/{count} {one_line(text)}", err=True, nl=False, color=True
-        )
-
-    yield draw
-    click.echo(_ERASE_LINE, err=True, nl=False, color=True)
 
 
 def cut_data(cut: DayCut | None) -> list[dict[str, Any]]:

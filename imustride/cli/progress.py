@@ -1,17 +1,21 @@
-"""A progress bar on stderr."""
+"""Progress bars on stderr."""
 
 from __future__ import annotations
 
+import shutil
 import sys
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from imustride.cli.talk import one_line
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 _ERASE_LINE = "\r\x1b[K"
+_MARKS = 30  # of a whole bar
 
 
 class Bar:
@@ -57,3 +61,26 @@ def progress_bar(length: int, *, shown: bool) -> Iterator[Bar]:
         length=length, label="analysing", show_pos=True, item_show_func=lambda text: text, file=file
     ) as bar:
         yield Bar(bar)
+
+
+@contextmanager
+def counting(label: str, *, shown: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Give what draws on a terminal how many of how many files are begun, and how far the present one is.
+
+    Elsewhere, or where it is not to be shown, it gives what does nothing.
+    """
+    if not (shown and sys.stderr.isatty()):
+        yield lambda *_: None
+        return
+
+    def draw(text: str, number: int, count: int) -> None:
+        done = "#" * (_MARKS * number // max(count, 1))
+        line = f"{label} [{done:-<{_MARKS}}] {number}/{count} {one_line(text)}"
+        # A line that wraps round cannot be erased.
+        width = shutil.get_terminal_size().columns - 1
+        click.echo(_ERASE_LINE + line[:width], err=True, nl=False, color=True)
+
+    try:
+        yield draw
+    finally:
+        click.echo(_ERASE_LINE, err=True, nl=False, color=True)

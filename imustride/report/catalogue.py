@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 FOLDER = Path(__file__).parent / "texts"
 DEFAULT_LANGUAGE = "en"
+# What a sentence names as it is written: files, codes, and numbers to be copied.
+AS_WRITTEN = ("file", "log", "who", "written")
 _NUMBER = re.compile(r"(?<=\d)\.(?=\d)")
 
 
@@ -59,11 +61,15 @@ class Catalogue:
         """Return the text for a number of things: its key ends in ``one`` or ``many``."""
         return self(f"{key}.{'one' if n in self.singular else 'many'}", n=n, **values)
 
-    def listed(self, parts: list[str]) -> str:
-        """Join words into a list: "a, b and c"."""
+    def listed(self, parts: list[str], last: str = "list.last") -> str:
+        """Join words into a list: "a, b and c", or what the text `last` says before the last."""
         if len(parts) < 2:
             return "".join(parts)
-        return self("list.last", first=", ".join(parts[:-1]), last=parts[-1])
+        return self(last, first=", ".join(parts[:-1]), last=parts[-1])
+
+    def place(self, place: str) -> str:
+        """Return the name of the place of a sensor."""
+        return self(f"place.{place}")
 
     def reason(self, sentence: str) -> str:
         """Put a sentence of the analysis into this language, part by part, as far as it is known."""
@@ -82,13 +88,18 @@ class Catalogue:
         for pattern, text in self.reasons:
             found = pattern.fullmatch(part)
             if found:
-                words = {name: self._word(word) for name, word in found.groupdict(default="").items()}
+                words = {
+                    name: word if name in AS_WRITTEN else self._word(word)
+                    for name, word in found.groupdict(default="").items()
+                }
                 return text.format(**words)
         return part
 
     def _word(self, word: str) -> str:
-        """A word or a number of the analysis in this language."""
-        return self.texts.get(f"word.{word}", _NUMBER.sub(self.decimal, word))
+        """A word, a place or a number of the analysis in this language."""
+        keys = (f"word.{word}", f"place.{word}")
+        known = next((self.texts[key] for key in keys if key in self.texts), None)
+        return _NUMBER.sub(self.decimal, word) if known is None else known
 
 
 def languages() -> list[str]:

@@ -47,17 +47,17 @@ class Consent:
 
 
 def consent_problem(
-    store: Store, athlete: str, scope: Scope = "season", on: dt.date | None = None
+    store: Store, athlete: str, scope: Scope | None = "season", on: dt.date | None = None
 ) -> str | None:
-    """Return why an athlete's data may not be compared, or None where they may.
+    """Return why an athlete's data may not be used, or None where they may.
 
     Parameters
     ----------
     store : Store
     athlete : str
         Code.
-    scope : {"season", "group"}
-        What is to be made: the athlete's own course over time, or a table or page of several athletes.
+    scope : {"season", "group"} or None
+        What is to be made: the athlete's own course over time, or a table or page of several athletes; None: anything.
     on : date, optional
         The day on which it is made; default: today.
 
@@ -76,7 +76,7 @@ def consent_problem(
         return problem_of(connection, number, scope, on or dt.datetime.now().astimezone().date())
 
 
-def problem_of(connection: sa.Connection, athlete: int, scope: Scope, on: dt.date) -> str | None:
+def problem_of(connection: sa.Connection, athlete: int, scope: Scope | None, on: dt.date) -> str | None:
     """Return the reason, see `consent_problem`; `athlete` is the number in the store."""
     code, birth_year = connection.execute(
         sa.select(athletes.c.code, athletes.c.birth_year).where(athletes.c.id == athlete)

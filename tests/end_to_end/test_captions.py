@@ -1,6 +1,7 @@
 """From a run in closed form to captions: the command, its refusals, the shock that a film lets hear."""
 
 import dataclasses
+import datetime as dt
 import json
 
 import numpy as np
@@ -12,6 +13,9 @@ from imustride import pipeline
 from imustride.cli.boundary import run as command
 from imustride.errors import SignalQualityError
 from imustride.filming import first_blade_off_s, shocks_before_s
+from imustride.season.consent import Consent, record_consent, withdraw_consent
+from imustride.season.people import find_athlete
+from imustride.season.store import open_store
 from tests.hand_built import SHOCKS_S, skate_log
 
 RATE_HZ = 400.0
@@ -118,6 +122,57 @@ def test_nothing_is_written_without_consent(session, capsys):
     assert "a minor's own (born in 2012)" in capsys.readouterr().err
     assert not out.exists()
     assert captions("--offset", "0", "--out", out) == 0
+
+
+GIVEN, WITHDRAWN = dt.date(2026, 1, 10), dt.date(2026, 2, 1)
+
+
+@pytest.fixture
+def store(tmp_path, monkeypatch):
+    """A store in which the guardian's consent for the athlete is on record; it is the one that counts."""
+    place = tmp_path / "season.db"
+    made = open_store(str(place), create=True)
+    given = Consent("guardian", GIVEN, ("group",), assent=True)
+    record_consent(made, "A07", given, birth_year=dt.datetime.now().astimezone().year - 14)
+    monkeypatch.setenv("IMUSTRIDE_STORE", str(place))
+    return made
+
+
+@pytest.mark.parametrize("is_named", [True, False])
+def test_consent_withdrawn_in_the_store_counts_whatever_the_session_says(
+    session, store, tmp_path, monkeypatch, capsys, is_named
+):
+    out = session()
+    more = []
+    if is_named:
+        monkeypatch.delenv("IMUSTRIDE_STORE")
+        more = ["--store", tmp_path / "season.db"]
+    assert captions("--offset", "0", "--out", out, "--dry-run", *more) == 0
+    withdraw_consent(store, "A07", WITHDRAWN)
+    capsys.readouterr()
+    assert captions("--offset", "0", "--out", out, *more) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "the consent of 2026-01-10 (given by: guardian) was withdrawn on 2026-02-01" in said
+    assert "imustride season consent record A07" in said
+    assert not out.exists()
+
+
+def test_a_store_without_consent_on_record_leaves_it_to_the_session(session, tmp_path):
+    out = session()
+    store = open_store(str(tmp_path / "season.db"), create=True)
+    more = ("--store", tmp_path / "season.db", "--dry-run")
+    assert captions("--offset", "0", "--out", out, *more) == 0  # the athlete is not known there
+    with store.writing() as connection:
+        find_athlete(connection, "A07", 2012)
+    assert captions("--offset", "0", "--out", out, *more) == 0
+
+
+def test_a_store_that_is_not_there_is_told(session, tmp_path, capsys):
+    out = session()
+    assert captions("--offset", "0", "--out", out, "--store", tmp_path / "none.db") != 0
+    assert "none.db" in capsys.readouterr().err
+    assert not out.exists()
 
 
 def test_each_run_has_a_film_of_its_own_or_all_share_one(session, capsys):

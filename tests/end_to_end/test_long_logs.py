@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import re
 import shutil
+import sys
 
 import h5py
 import numpy as np
@@ -91,10 +92,16 @@ def of_one(simulated):
 
 
 def test_every_run_is_cut_out_of_every_log_and_can_be_analysed(
-    prepare, lines, simulated, recorded, command, tmp_path
+    prepare, lines, simulated, recorded, command, tmp_path, monkeypatch
 ):
-    status, out, err = prepare(lines, "--json")
+    with monkeypatch.context() as on_terminal:
+        on_terminal.setattr(sys.stderr, "isatty", lambda: True)
+        status, out, err = prepare(lines, "--json")
     assert status == 0, err
+    written = re.findall(r"writing \[[#-]+\] (\d+)/(\d+) (\S*)", err)
+    assert [(int(number), count) for number, count, _ in written] == [(n, "18") for n in range(1, 19)]
+    assert written[-1][2].startswith("2026-10-03-C13/run-2/")
+    assert "reading [" in err
     (group,) = json.loads(out)["cut"]
     for found, (begin_s, part) in zip(group["lines"], simulated.runs(), strict=True):
         assert (found["athlete"], found["run"]) == (part.athlete, part.run)
@@ -148,6 +155,9 @@ def test_runs_on_no_line_are_named_and_one_athletes_logs_stay_whole(
     ]
     status, _, err = prepare(of_one, "--partial")
     assert (status, err.count("is on no line")) == (3, 4)
+    page = (tmp_path / "out" / "cut.html").read_text(encoding="utf-8")
+    assert page.count("is on no line of list.csv") == 4
+    assert f"imustride analyse {tmp_path / 'out' / '2026-10-03-A07'} --out results" in page
     folder = tmp_path / "out" / "2026-10-03-A07"
     session = read_session(folder)
     assert session.runs[0].files["left_skate"] == "logs/left_skate.h5"
@@ -177,12 +187,16 @@ def test_a_line_too_many_is_named_and_nothing_is_written_but_the_picture(prepare
     lines = [line(begin_s, part, seconds=":%S") for begin_s, part in runs]
     _, last = runs[-1]
     extra = line(runs[-1][0] + 150.0, last, seconds=":%S").replace("run-2", "run-3")
-    status, out, err = prepare([*lines, extra])
+    status, out, err = prepare([*lines, extra], "--language", "fr")
     assert status == 3
     assert "list.csv, line 8, C13 run-3: no run for it in left_skate.h5" in err
     assert "nothing written: 1 problem" in out
     page = (tmp_path / "out" / "cut.html").read_text(encoding="utf-8")
-    assert "no run for it" in page
+    assert '<html lang="fr">' in page
+    assert "list.csv, ligne 8, C13 run-3\N{NO-BREAK SPACE}: aucun essai pour elle dans left_skate.h5" in page
+    assert f"imustride prepare {tmp_path / 'list.csv'} --cut --kit " in page
+    assert f" --language fr --out {tmp_path / 'out'}</code>" in page
+    assert "imustride analyse" not in page
     assert "default-src 'none'" in page
     assert not re.search(r"<script|https?:|src=", page)
     assert not (tmp_path / "out" / "2026-10-03-A07").exists()
@@ -229,6 +243,11 @@ def test_logs_of_different_skaters_are_refused(prepare, lines, recorded, tmp_pat
     status, _, err = prepare(lines, logs=logs)
     assert status == 3
     assert "do not move together" in err
+
+
+def test_a_language_that_is_not_there_is_told(prepare, lines):
+    status, _, err = prepare(lines, "--language", "xx")
+    assert (status, "--language: found 'xx', wanted one of en, fr" in err) == (2, True)
 
 
 @pytest.mark.parametrize("more", [("--link",), ("--sheet-only",)])
