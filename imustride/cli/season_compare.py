@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from imustride.cli.language import check_language
 from imustride.cli.season_options import DAY, iso, store_option
 from imustride.cli.talk import Talk, columns, talk_options
 
@@ -99,7 +100,7 @@ def compare(
     settings = SeasonSettings() if phase is None else SeasonSettings(phase=phase)
     family = keeping.named_family(settings, names)
     chosen = Chosen(athletes or None, iso(since), iso(until))
-    _check_language(language)
+    check_language(language)
     store = open_store(place)
     result = keeping.compare_season(store, chosen, family, settings, _sizes(matters))
     page = None if out is None else keeping.write_season_pages(store, result, out, language, units)
@@ -107,14 +108,6 @@ def compare(
         talk.problem(f"{code}: left out: {reason}")
     talk.data({**asdict(result), "page": page})
     talk.lines([*_readable(result), *([] if page is None else ["", f"page: {page}"])])
-
-
-def _check_language(language: str) -> None:
-    from imustride.report.catalogue import languages
-
-    if language not in languages():
-        message = f"--language: found {language!r}, wanted one of {', '.join(languages())}"
-        raise click.UsageError(message)
 
 
 def _sizes(given: tuple[str, ...]) -> dict[str, float]:

@@ -198,7 +198,7 @@ def _block(group: CutPicture, drawn: dict[str, Figure], name: str, amounts: Amou
         "key": [say(f"cut.key.{look}") for look in looks],
         "lines": _table(OF_LINE, [_line_cells(row, amounts) for row in group.rows], say),
         "others": _table(OF_OTHERS, [_other_cells(one, name, amounts) for one in group.others], say),
-        "aside": _table(OF_OTHERS[1:], [_other_cells(one, name, amounts)[1:] for one in group.aside], say),
+        "aside": _table((*SEEN, "why"), [_other_cells(one, name, amounts)[1:] for one in group.aside], say),
     }
 
 
