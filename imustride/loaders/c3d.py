@@ -7,13 +7,7 @@ they differ from what is declared. Files have a rate and no time stamps: `rate_h
 
 from __future__ import annotations
 
-import json
 import math
-import os
-import signal
-import subprocess
-import sys
-import tempfile
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imustride.errors import FileFormatError, SettingsError
-from imustride.loaders import c3d_child
+from imustride.loaders.apart import EndedEarlyError, read_apart
 from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
@@ -32,7 +26,8 @@ if TYPE_CHECKING:
 
 # A rate that is farther from the declared one is another rate.
 RATE_TOLERANCE = 1e-3
-MOST_S = c3d_child.MOST_S
+MOST_S = 10
+CHILD = str(Path(__file__).with_name("c3d_child.py"))
 # Written by this program: 0 where a sample was lost and another value stands in for it.
 MEASURED = "measured"
 KEYWORD = b"\x50"  # second byte of every C3D file
@@ -161,39 +156,15 @@ def _in_child(path: Path, wanted: list[str], where: str) -> tuple[dict[str, Any]
         if file.read(2)[1:] != KEYWORD:
             message = f"{where}: not a C3D file; wanted a file exported as C3D; copy it again"
             raise FileFormatError(message)
-    # The child finds modules where this process does, and nowhere else: not in the current folder.
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(entry for entry in sys.path if entry)}
-    environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "values.npy"
-        command = [sys.executable, "-P", str(Path(c3d_child.__file__))]
-        try:
-            done = subprocess.run(  # noqa: S603 - our own module; the file is data to it
-                [*command, str(path.resolve()), str(out), json.dumps(wanted)],
-                capture_output=True,
-                timeout=MOST_S,
-                env=environment,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            found = f"reading took more than {MOST_S} s"
-        else:
-            if done.returncode == 0:
-                told: dict[str, Any] = json.loads(done.stdout)
-                if not told["problem"]:
-                    return told, np.load(out, allow_pickle=False)
-                found = told["problem"]
-            else:
-                found = _how_it_ended(done)
-    message = f"{where}: damaged C3D data, or too much: {found}; export the file again"
-    raise FileFormatError(message)
-
-
-def _how_it_ended(done: subprocess.CompletedProcess[bytes]) -> str:
-    if done.returncode < 0:
-        return f"the reader was ended by {signal.Signals(-done.returncode).name}"
-    said = done.stderr.decode("utf-8", "replace").strip().splitlines()
-    return "".join(c for c in said[-1] if c.isprintable())[:200] if said else f"status {done.returncode}"
+    try:
+        told, values = read_apart(CHILD, [str(path.resolve()), wanted], MOST_S, MOST_S)
+        found = told["problem"]
+    except EndedEarlyError as error:
+        found = str(error)
+    if found:
+        message = f"{where}: damaged C3D data, or too much: {found}; export the file again"
+        raise FileFormatError(message)
+    return told, values
 
 
 FORMAT = Format(name="C3D", suffixes=(".c3d",), read=read)

@@ -1,79 +1,43 @@
-"""The reader of C3D in a process of its own, with little time and memory: a damaged file can bring it down.
-
-Run as ``python c3d_child.py FILE OUT WANTED``, which starts faster than a module of the package: writes the wanted channels to OUT (.npy) and tells the rest on
-stdout as JSON; ends with status 1 and one line on stderr where the file is refused.
-"""
+"""What is read of a C3D file in a process of its own, see `apart_child`; imports nothing of the package."""
 
 from __future__ import annotations
 
-import json
 import struct
-import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import ezc3d
 import numpy as np
 
-MOST_S = 10
-MOST_BYTES = 1 << 30
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
 BLOCK_BYTES = 512  # C3D counts in blocks of so many bytes
 MOST_FRAMES = 65535
 LITTLE_ENDIAN = b"\x54"  # the other two kinds of processor (DEC, SGI) are of the past
 OWN = "IMUSTRIDE"  # group of parameters that this program writes
 
 
-def main(arguments: list[str]) -> int:
-    """Read one file; give the exit status."""
-    path, out, wanted = Path(arguments[0]), Path(arguments[1]), json.loads(arguments[2])
-    _limit()
-    try:
-        told, values = _read(path, wanted)
-    except MemoryError:
-        sys.stderr.write(f"needs more than {MOST_BYTES} bytes of memory; split the recording\n")
-        return 1
-    except Exception as error:  # noqa: BLE001 - whatever the library says of a damaged file
-        sys.stderr.write(f"{' '.join(str(error).split())[:200] or type(error).__name__}\n")
-        return 1
-    np.save(out, values)
-    sys.stdout.write(json.dumps(told))
-    return 0
-
-
-def _limit() -> None:
-    """Take what the process may use from it; systems that have no such limits are left with that of time, outside."""
-    try:
-        import resource
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-
-def _read(path: Path, wanted: list[str]) -> tuple[dict[str, Any], Any]:
-    import ezc3d
-
-    file = ezc3d.c3d(str(path))
+def read(path: str, wanted: list[str]) -> Iterator[Any]:
+    """Yield labels, units, rate, what cannot be true of the data and our own parameters; then the wanted channels."""
+    file = ezc3d.c3d(path)
     parameters, analogs = file["parameters"], file["data"]["analogs"]
     labels = [_text(label) for label in _value(parameters, "ANALOG", "LABELS")]
-    values = analogs[0] if len(analogs) else np.empty((0, 0))
-    told = {
-        "labels": labels[: len(values)],
-        "units": [_text(unit) for unit in _value(parameters, "ANALOG", "UNITS")][: len(values)],
+    rows, samples = analogs.shape[1:] if len(analogs) else (0, 0)
+    yield {
+        "labels": labels[:rows],
+        "units": [_text(unit) for unit in _value(parameters, "ANALOG", "UNITS")][:rows],
         "rate_hz": float(file["header"]["analogs"]["frame_rate"]),
-        "problem": _problem(file, path, values.shape),
+        "problem": _problem(file, Path(path), (rows, samples)),
         "own": {
             name: _text(_value(parameters, OWN, name)[0])
             for name in ("START_S", "RATE_HZ", "SAMPLES")
             if OWN in parameters
         },
     }
-    rows = [
-        labels.index(label)
-        for label in wanted
-        if labels.count(label) == 1 and labels.index(label) < len(values)
-    ]
-    return told, np.ascontiguousarray(values[rows])
+    places = [labels.index(label) for label in wanted if labels.count(label) == 1]
+    found = [place for place in places if place < rows]
+    yield analogs[0][found] if rows else np.empty((0, samples))
 
 
 def _problem(file: Any, path: Path, shape: tuple[int, ...]) -> str:
@@ -125,7 +89,3 @@ def _value(parameters: Any, group: str, name: str) -> Any:
 def _text(text: str) -> str:
     """Bytes that are no UTF-8 are Western European letters (C3D itself knows ASCII only)."""
     return text.encode("utf-8", "surrogateescape").decode("latin-1") if not text.isascii() else text
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

@@ -190,14 +190,20 @@ def _tables(layout: Layout, rows: Rows, length: int | None = None) -> Iterator[p
             if len(table):
                 yield table
     except (ValueError, UnicodeError) as error:  # pandas' own ParserError is a ValueError
-        _refuse_first_fault(layout, rows.count)
+        _refuse_first_fault(layout, is_cut=rows.count is not None)
         message = f"{layout.where}: cannot be read as a table: {error}; check delimiter, decimal and encoding"
         raise FileFormatError(message) from error
     if not count:
         message = f"{layout.where}: a header but no rows; wanted samples; copy the file from the sensor again"
         raise FileFormatError(message)
     if rows.delimiters != count * last or (is_open and not _is_even(layout)):
-        _refuse_first_fault(layout, rows.count)
+        sound = _refuse_first_fault(layout, is_cut=rows.count is not None)
+        if sound != count:
+            message = (
+                f"{layout.where}: {count} rows by their ends of line, {sound} by their fields; wanted one kind of end of "
+                "line and no blank lines; save the file again"
+            )
+            raise FileFormatError(message)
 
 
 def _layout(path: Path, sensor: Sensor) -> Layout:
@@ -338,23 +344,29 @@ def _time(layout: Layout, column: pd.Series[Any]) -> NDArray[np.float64]:
         return column.to_numpy(copy=True)
     stamps = seconds(column, str(layout.time_unit), layout.start)
     if (np.isnan(stamps) & column.notna().to_numpy()).any():
-        _refuse_first_fault(layout, None)
+        _refuse_first_fault(layout)
         message = f"{layout.where}: a time stamp that is none; wanted {layout.time_unit!r} in every row; repair the column"
         raise FileFormatError(message)
     return stamps
 
 
-def _refuse_first_fault(layout: Layout, count: int | None) -> None:
-    """Raise for the first row with a wrong number of fields or a cell that is not what its column wants."""
-    above = layout.dialect.lines
+def _refuse_first_fault(layout: Layout, *, is_cut: bool = False) -> int:
+    """Raise for the first row with a wrong number of fields or a cell that is not what its column wants; else count the rows.
+
+    A last line that is cut is no row.
+    """
+    above, count = layout.dialect.lines, 0
     with layout.rows("replace") as file:
-        rows = csv.reader(file, delimiter=layout.dialect.delimiter, skipinitialspace=True)
+        lines = csv.reader(file, delimiter=layout.dialect.delimiter, skipinitialspace=True)
+        rows = ((fields, above + lines.line_num) for fields in lines if fields)
         try:
-            for row in itertools.islice(filter(None, rows), count):
-                _refuse_row(layout, row, above + rows.line_num)
+            for row in (row for row, _ in itertools.pairwise(rows)) if is_cut else rows:
+                _refuse_row(layout, *row)
+                count += 1
         except csv.Error as error:
-            message = f"{layout.where}: line {above + rows.line_num}: {error}; repair or delete the line"
+            message = f"{layout.where}: line {above + lines.line_num}: {error}; repair or delete the line"
             raise FileFormatError(message) from error
+    return count
 
 
 def _refuse_row(layout: Layout, row: list[str], line: int) -> None:

@@ -1,33 +1,33 @@
 """Parquet: one column a number, by name. Extra: research.
 
-Source: Apache Parquet format. What the file declares of its sizes is checked before a value is read; values are read
-in blocks, so that a column that unpacks to more than it says is stopped on the way.
+Source: Apache Parquet format. The library that reads it can crash on a damaged file, so it runs in a process of its own, see
+`parquet_child`.
 """
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from importlib.util import find_spec
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from imustride.errors import FileFormatError, SettingsError
+from imustride.loaders.apart import EndedEarlyError, read_apart
 from imustride.loaders.samples import Samples
 from imustride.registry import Format
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from imustride.session import Sensor
 
-# Seven columns of 12 h at 1 kHz in float64 are 2.4 GB.
-MAX_BYTES = 2_500_000_000
-# As for HDF5: noise packs badly; what shrinks to less than a thousandth holds no recording. Small files are free to.
-MAX_RATIO = 1100
-FREE_BYTES = 16_000_000
+CHILD = str(Path(__file__).with_name("parquet_child.py"))
 ROWS = 1 << 17
+# Most time of the processor: what starts, and what so many bytes take (an old computer unpacks some 50 MB/s).
+START_S = 10
+BYTES_IN_A_SECOND = 20_000_000
 
 
 def read(path: Path, group: str | None, sensor: Sensor) -> Samples:
@@ -72,24 +72,21 @@ def read_blocks(path: Path, group: str | None, sensor: Sensor, length: int) -> I
         raise FileFormatError(message)
     wanted = _wanted(sensor, where)
     first = 0 if sensor.columns.time is None else 1
-    with _opened(path, where) as file:
-        _check(file, wanted, path.stat().st_size, where)
+    with _read(path, where, wanted, length) as items:
+        told = next(items)
+        if told["problem"]:
+            message = f"{where}: {told['problem']}"
+            raise FileFormatError(message)
         count = 0
-        for batch in file.iter_batches(length, columns=wanted, use_threads=False):
-            count += batch.num_rows
-            columns = [
-                np.asarray(batch.column(name).to_numpy(zero_copy_only=False), dtype=np.float64)
-                for name in wanted
-            ]
+        for block in items:
+            count += len(block)
             yield Samples(
-                columns[0].copy() if first else None,
-                np.array(columns[first : first + 3]).T,
-                np.array(columns[first + 3 :]).T,
+                block[:, 0].copy() if first else None,
+                block[:, first : first + 3].copy(order="F"),
+                block[:, first + 3 :].copy(order="F"),
             )
-        if count != file.metadata.num_rows:
-            message = (
-                f"{where}: {count} rows; wanted {file.metadata.num_rows} as the file says; copy it again"
-            )
+        if count != told["rows"]:
+            message = f"{where}: {count} rows; wanted {told['rows']} as the file says; copy it again"
             raise FileFormatError(message)
 
 
@@ -101,8 +98,10 @@ def names_in(path: Path) -> list[str]:
     FileFormatError
         As `read`.
     """
-    with _opened(path, f"{path.parent.name}/{path.name}") as file:
-        return [str(name) for name in file.schema_arrow.names]
+    with _read(path, f"{path.parent.name}/{path.name}", [], ROWS) as items:
+        (told,) = items
+    names: list[str] = told["names"]
+    return names
 
 
 def _wanted(sensor: Sensor, where: str) -> list[str]:
@@ -117,56 +116,18 @@ def _wanted(sensor: Sensor, where: str) -> list[str]:
 
 
 @contextmanager
-def _opened(path: Path, where: str) -> Iterator[Any]:
-    """Open a file, and turn pyarrow's errors into ours."""
+def _read(path: Path, where: str, wanted: list[str], length: int) -> Iterator[Iterator[Any]]:
+    """Read in a process of its own, and turn what becomes of it into our errors."""
     if find_spec("pyarrow") is None:
         message = f"{where}: Parquet files need pyarrow; install it with: python -m pip install 'imustride[research]'"
         raise SettingsError(message)
-    import pyarrow as pa
-    from pyarrow.parquet import ParquetFile
-
+    cpu_s = START_S + path.stat().st_size // BYTES_IN_A_SECOND
     try:
-        limits = {"thrift_string_size_limit": 1 << 24, "thrift_container_size_limit": 1 << 20}
-        with ParquetFile(path, page_checksum_verification=True, **limits) as file:
-            yield file
-    except (pa.ArrowException, OSError, ValueError, MemoryError) as error:  # its own words for damaged data
-        said = " ".join("".join(c if c.isprintable() else " " for c in str(error)).split())
-        message = f"{where}: not a Parquet file, or damaged: {said[:200]}; copy the file again"
+        with closing(read_apart(CHILD, [str(path.resolve()), wanted, length], cpu_s)) as items:
+            yield items
+    except EndedEarlyError as error:
+        message = f"{where}: not a Parquet file, or damaged: {error}; copy the file again"
         raise FileFormatError(message) from error
-
-
-def _check(file: Any, wanted: list[str], size: int, where: str) -> None:
-    """Refuse columns that are no plain numbers, and sizes that no recording has."""
-    import pyarrow as pa
-
-    schema = file.schema_arrow
-    names = [str(name) for name in schema.names]
-    wrong = [name for name in wanted if names.count(name) != 1]
-    if wrong:
-        shown = ", ".join("".join(c for c in name if c.isprintable())[:40] for name in names[:30])
-        what = "found twice" if names.count(wrong[0]) > 1 else "not found"
-        message = f"{where}: column {', '.join(wrong)} {what}; the file has {shown or 'none'}; correct [columns] in session.toml"
-        raise FileFormatError(message)
-    for name in wanted:
-        kind = schema.field(name).type
-        if not (pa.types.is_integer(kind) or pa.types.is_floating(kind)):
-            message = f"{where}: column {name}: found type {kind}; wanted numbers; correct [columns] in session.toml"
-            raise FileFormatError(message)
-    rows = file.metadata.num_rows
-    if rows <= 0:
-        message = f"{where}: no rows; wanted samples; copy the file from the sensor again"
-        raise FileFormatError(message)
-    groups = [file.metadata.row_group(i) for i in range(file.num_row_groups)]
-    unpacked = sum(
-        group.column(i).total_uncompressed_size for group in groups for i in range(group.num_columns)
-    )
-    declared = max(rows * 8 * len(wanted), unpacked)
-    if declared > min(MAX_BYTES, max(FREE_BYTES, MAX_RATIO * size)):
-        message = (
-            f"{where}: declares {declared} bytes, stored in {size}; wanted less than {MAX_BYTES} bytes in memory and "
-            f"{MAX_RATIO} times the stored size; split the recording"
-        )
-        raise FileFormatError(message)
 
 
 FORMAT = Format(name="Parquet", suffixes=(".parquet",), read=read, read_blocks=read_blocks)

@@ -5,6 +5,7 @@ import io
 import numpy as np
 
 from tests.fuzz.common import NAMES, FoundError, sensor, signals, table
+from tests.fuzz.forks import Forks
 
 
 class Hdf5:
@@ -68,8 +69,10 @@ class Parquet:
     suffix = ".parquet"
 
     def __init__(self):
+        from imustride.loaders import apart
         from imustride.loaders.parquet import read, read_blocks
 
+        apart.subprocess = Forks("pyarrow.parquet")
         self.read, self.read_blocks = read, read_blocks
         self.sensor = sensor()
         self.intact = {self.footer(seed): self.values(at) for at, seed in enumerate(self.seeds())}

@@ -1,79 +1,14 @@
-"""C3D under the fuzzer: the reader's child is a fork, a hundred times as fast as a process that loads its library anew."""
+"""C3D under the fuzzer."""
 
-import io
-import os
-import select
-import signal
-import subprocess
-import sys
 import tempfile
 from pathlib import Path
 
 import numpy as np
 
 from tests.fuzz.common import FoundError, signals
+from tests.fuzz.forks import Forks
 
-FAULTS = (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE, signal.SIGILL, signal.SIGXCPU)
 RATE_HZ = 100.0
-MOST_S = 1  # a damaged count can keep the library busy for as long as it may; nothing that takes so long is worth more
-
-
-class Fork:
-    """Stands where the reader has `subprocess`."""
-
-    TimeoutExpired = subprocess.TimeoutExpired
-    CompletedProcess = subprocess.CompletedProcess
-
-    def __init__(self):
-        import ezc3d  # noqa: F401 - loaded once, before all forks
-
-        from imustride.loaders import c3d_child
-
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
-        c3d_child.MOST_BYTES += pages * os.sysconf("SC_PAGE_SIZE")  # what is loaded is not the file's
-        self.main = c3d_child.main
-
-    def run(self, command, **_):
-        """Read as the child does that the command names."""
-        with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as said:
-            child = os.fork()
-            if child == 0:
-                self.end(command[3:], out.fileno(), said.fileno())
-            late = self.is_late(child)
-            if late:
-                os.kill(child, signal.SIGKILL)
-            status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-            if late:
-                raise subprocess.TimeoutExpired(command, MOST_S)
-            for file in (out, said):
-                file.seek(0)
-            return subprocess.CompletedProcess(command, status, out.read(), said.read())
-
-    @staticmethod
-    def is_late(child):
-        """Wait for the child to end, as long as it may take."""
-        ends = os.pidfd_open(child)
-        try:
-            return not select.select([ends], [], [], MOST_S)[0]
-        finally:
-            os.close(ends)
-
-    def end(self, arguments, out, said):
-        """Be the child, without the fuzzer's handlers of faults, and end."""
-        status = 1
-        try:
-            for number in FAULTS:
-                signal.signal(number, signal.SIG_DFL)
-            os.dup2(out, 1)
-            os.dup2(said, 2)
-            sys.stdout, sys.stderr = (
-                io.TextIOWrapper(io.FileIO(number, "w", closefd=False)) for number in (1, 2)
-            )
-            status = self.main(arguments)
-            sys.stdout.flush()
-            sys.stderr.flush()
-        finally:
-            os._exit(status)
 
 
 class C3d:
@@ -83,10 +18,10 @@ class C3d:
 
     def __init__(self):
         from imustride.exporting.c3d import ACCELERATION, ANGULAR_VELOCITY
-        from imustride.loaders import c3d, load_file
+        from imustride.loaders import apart, load_file
         from imustride.session import Columns, Sensor, Units
 
-        c3d.subprocess = Fork()
+        apart.subprocess = Forks("ezc3d")
         self.read = load_file
         self.sensor = Sensor(
             place="trunk",

@@ -1,8 +1,6 @@
 """C3D: what its 16-bit count, its unit texts and damaged files can do; the reader in a process of its own."""
 
-import os
 import struct
-import subprocess
 import sys
 
 import ezc3d
@@ -211,14 +209,7 @@ def test_a_reader_that_crashes_or_hangs_is_told(small, monkeypatch, tmp_path):
     assert "the reader was ended by SIGSEGV" in refusal(small)
     fake.write_text("#!/bin/sh\nexec sleep 60\n")
     monkeypatch.setattr(c3d, "MOST_S", 0.2)
-    assert "reading took more than 0.2 s" in refusal(small)
-
-
-@pytest.mark.skipif(os.name != "posix", reason="only POSIX systems limit the memory of a process")
-def test_the_reader_has_little_memory():
-    script = "from imustride.loaders.c3d_child import _limit; _limit(); bytearray(1 << 30)"
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
-    assert done.stderr.splitlines()[-1] == "MemoryError"
+    assert "reading took too long" in refusal(small)
 
 
 def test_the_reader_imports_nothing_from_the_current_folder(small, monkeypatch, tmp_path):

@@ -219,6 +219,14 @@ def test_half_a_line_at_the_end_is_left_out_and_said(write, sensor, rows, lines,
     assert log.notes[0].startswith("the last line is cut off and was left out")
 
 
+def test_a_lone_return_hides_no_row_before_half_a_line(write, sensor, lines):
+    """Such a return ends a row for the parser and none for who counts line feeds."""
+    with pytest.raises(FileFormatError, match="line 12 has 5 fields; wanted 7"):
+        load_file(write(as_text([*lines[:9], lines[9] + "\r0.1,1,2,3,4"]) + "0."), None, sensor)
+    with pytest.raises(FileFormatError, match="9 rows by their ends of line, 10 by their fields"):
+        load_file(write(as_text([*lines[:8], lines[8] + "\r" + lines[9]]) + "0."), None, sensor)
+
+
 def test_text_in_the_last_line_is_still_an_error_when_the_line_is_whole(write, sensor, lines):
     with pytest.raises(FileFormatError, match="line 22, column gz: found '-'"):
         load_file(write(as_text([*lines, "0.2,1,2,3,4,5,-"])), None, sensor)

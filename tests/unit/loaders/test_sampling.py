@@ -5,6 +5,7 @@ import pytest
 
 from imustride.errors import SignalQualityError
 from imustride.loaders import regularise
+from imustride.loaders.stamps import stamps_are_true
 from imustride.recording import SensorLog
 
 SECONDS = 60.0
@@ -122,6 +123,31 @@ def test_jitter_of_the_sampling_is_interpolated_and_jitter_of_the_stamping_ignor
     )  # taking one for the other at 100 Hz costs up to 5 times the noise
     assert recording.quality.jitter_sd_s == pytest.approx(jitter / rate_hz, rel=0.05)
     assert recording.quality.missing_samples == 0
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("taken_then", [True, False])
+def test_rest_around_a_motion_does_not_hide_whether_stamps_are_true(seed, taken_then):
+    # Ten seconds of motion that swells and fades in 40 minutes of rest. Against the mean of its neighbours a row is late by
+    # 0.03 * sqrt(1.5) of 4 ms, times a slope of 21 rad/s^2 (root mean square): 0.0031 rad/s in noise of 0.02 * sqrt(1.5).
+    # 7500 values tell the slope to 0.025 / 0.0031 / sqrt(7500) = 0.09: five of these lie between either and a half.
+    rng = np.random.default_rng(seed)
+    number = np.arange(600_000.0)
+    deviation = rng.normal(0, 0.03, len(number))
+    signal = NOISE * rng.normal(size=(len(number), 3))
+    moving = slice(200_000, 202_500)
+    time_s = (number + deviation * taken_then)[moving] / 250
+    signal[moving] += angular_velocity(time_s) * np.sin(np.pi * (time_s - 800) / 10)[:, None] ** 2
+    assert stamps_are_true(signal, number, deviation) == taken_then
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_where_the_jitter_is_too_small_to_tell_the_samples_are_left_as_they_are(seed):
+    # A three-hundredth of the jitter above: the slope is known to some 20 only.
+    rng = np.random.default_rng(seed)
+    number = np.arange(2500.0)
+    signal = angular_velocity(number / 250) + NOISE * rng.normal(size=(2500, 3))
+    assert not stamps_are_true(signal, number, rng.normal(0, 1e-4, 2500))
 
 
 def test_where_only_the_stamping_jitters_samples_come_back_untouched(log, rng):
