@@ -8,16 +8,15 @@ in turn: where another way is nearly as cheap, the pair is a guess, and is not m
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.cutting.ways import ROUNDING, Costs, Ways, least
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from numpy.typing import NDArray
 
     from imustride.cutting.finding import Candidate
 
@@ -84,138 +83,63 @@ def match(
     settings = settings or MatchingSettings()
     if not wanted or not found:
         return [Match(None) for _ in wanted]
-    costs = _Costs(wanted, found, has_seconds=has_seconds, settings=settings)
-    best, pairs = costs.cheapest()
-    costs.keep_below(best + settings.guess)
+    costs = _costs(wanted, found, has_seconds=has_seconds, settings=settings)
+    best, pairs, others = _gone_through(costs, settings.guess)
     matches = []
-    for line, one in enumerate(wanted):
+    for line, (one, (cost, run)) in enumerate(zip(wanted, others, strict=True)):
         candidate = pairs.get(line)
-        other, otherwise = costs.cheapest(without=(line, candidate))
-        if one.candidate is not None or other - best >= settings.guess:
+        if one.candidate is not None or cost - best >= settings.guess:
             matches.append(Match(candidate))
             continue
-        choices = {place for place in (candidate, otherwise.get(line)) if place is not None}
+        choices = {place for place in (candidate, run) if place is not None}
         matches.append(Match(None, tuple(sorted(choices))))
     return matches
 
 
-class _Costs:
-    """Costs of pairs and of gaps between them, and the cheapest way through."""
+def _gone_through(costs: Costs, guess: float) -> tuple[float, dict[int, int], list[tuple[float, int | None]]]:
+    """Return the lowest cost, its pairs, and what every line would have otherwise, where that costs `guess` more at most."""
+    low = least(costs)
+    lowest = min(float(low.min()), costs.nothing)
+    reach = guess
+    while True:
+        ways = Ways(costs, low <= lowest + reach + ROUNDING)
+        total, came_from = ways.totals()
+        best, pairs = ways.cheapest(total, came_from)
+        if best + guess <= lowest + reach + ROUNDING:
+            break
+        # The gaps that the bounds let be free cost something. A way is found: none of interest costs more than this.
+        reach = min(best + guess - lowest, 4.0 * reach)
+    return best, pairs, ways.within(total, best + guess).otherwise(best + guess, pairs)
 
-    def __init__(
-        self,
-        wanted: Sequence[Wanted],
-        found: Sequence[Candidate],
-        *,
-        has_seconds: bool,
-        settings: MatchingSettings,
-    ) -> None:
-        self.settings = settings
-        self.pair = np.array([[self._pair(line, run) for run in found] for line in wanted])
-        self.may_stay_over = np.array([line.candidate is None for line in wanted])
-        for line, one in enumerate(wanted):
-            if one.candidate is not None:
-                self.pair[:, one.candidate] = np.inf
-                self.pair[line, :] = np.inf
-                self.pair[line, one.candidate] = 0.0
-        self.at_s = np.array([line.at_s for line in wanted])
-        self.start_s = np.array([run.start_s for run in found])
-        self.sd_s = settings.gap_seconds_sd_s if has_seconds else settings.gap_sd_s
-        self.most = np.where([run.is_sure for run in found], settings.most, settings.most_without_shocks)
-        over = [settings.run_over if run.is_sure else 0.0 for run in found]
-        self.runs_over = np.concatenate(([0.0], np.cumsum(over)))
 
-    def _pair(self, line: Wanted, run: Candidate) -> float:
-        settings = self.settings
-        cost = 0.0 if run.is_sure else settings.no_shocks
-        if line.gate_time_s is None:
-            return cost
-        if run.stop_s - run.start_s < line.gate_time_s:
-            return float("inf")
-        push_on_s = run.sprint_s - line.gate_time_s
-        deviation = (push_on_s - float(np.clip(push_on_s, *settings.push_on_s))) / settings.push_on_sd_s
-        return cost + min(deviation**2, settings.most)
-
-    def cheapest(self, without: tuple[int, int | None] | None = None) -> tuple[float, dict[int, int]]:
-        """Return the lowest cost and its pairs; `without` one pair, or without a line that stays over."""
-        pair, may_stay_over = self.pair, self.may_stay_over
-        if without is not None:
-            pair = pair.copy()
-            line, candidate = without
-            if candidate is None:
-                may_stay_over = may_stay_over & (np.arange(len(pair)) != line)
-            else:
-                pair[line, candidate] = np.inf
-        return self._traced(*self._totals(pair, may_stay_over))
-
-    def keep_below(self, limit: float) -> None:
-        """Rule out every pair through which no way is cheaper than a limit: what is left is quickly gone through again."""
-        back = copy(self)
-        back.pair, back.may_stay_over = self.pair[::-1, ::-1], self.may_stay_over[::-1]
-        back.at_s, back.start_s, back.most = -self.at_s[::-1], -self.start_s[::-1], self.most[::-1]
-        back.runs_over = np.concatenate(([0.0], np.cumsum(np.diff(self.runs_over)[::-1])))
-        there, _, _ = self._totals(self.pair, self.may_stay_over)
-        behind, _, _ = back._totals(back.pair, back.may_stay_over)  # noqa: SLF001 - a copy of this one
-        with np.errstate(invalid="ignore"):  # what is ruled out stays so
-            through = there + behind[::-1, ::-1] - self.pair
-        self.pair = np.where(through < limit, self.pair, np.inf)
-
-    def _totals(
-        self, pair: NDArray[np.float64], may_stay_over: NDArray[np.bool_]
-    ) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.float64]]:
-        """Cheapest cost of ways that end with each pair, and the pair before it, -1 for none; costs of lines left over."""
-        over = self._lines_over(may_stay_over)
-        count, runs = pair.shape
-        total = np.full((count, runs), np.inf)
-        before = np.full((count, runs), -1)
-        for line in range(count):
-            for run in np.flatnonzero(np.isfinite(pair[line])):
-                alone = over[0, line] + self.runs_over[run]
-                total[line, run] = alone
-                if line and run:
-                    ways = self._ways(total, over, line, int(run))
-                    at = int(np.argmin(ways))
-                    if ways.flat[at] < alone:
-                        total[line, run], before[line, run] = ways.flat[at], at // run * runs + at % run
-                total[line, run] += pair[line, run]
-        return total, before, over
-
-    def _lines_over(self, may_stay_over: NDArray[np.bool_]) -> NDArray[np.float64]:
-        """Cost of leaving over the lines from the first to before the second index, shape (lines + 1, lines + 1)."""
-        count = np.arange(len(may_stay_over) + 1)
-        bound = np.concatenate(([0], np.cumsum(~may_stay_over)))
-        cost = self.settings.line_over * np.maximum(count[None, :] - count[:, None], 0)
-        return np.where(bound[None, :] > bound[:, None], np.inf, cost)
-
-    def _ways(
-        self, total: NDArray[np.float64], over: NDArray[np.float64], line: int, run: int
-    ) -> NDArray[np.float64]:
-        """Costs of coming from every earlier pair, shape (line, run)."""
-        gap_s = (self.start_s[run] - self.start_s[:run])[None, :] - (self.at_s[line] - self.at_s[:line])[
-            :, None
-        ]
-        gap = np.minimum((gap_s / self.sd_s) ** 2, np.maximum(self.most[run], self.most[:run]))
-        skipped = over[1 : line + 1, line]
-        return np.asarray(
-            total[:line, :run]
-            + gap
-            + skipped[:, None]
-            + (self.runs_over[run] - self.runs_over[1 : run + 1])[None, :]
-        )
-
-    def _traced(
-        self, total: NDArray[np.float64], before: NDArray[np.intp], over: NDArray[np.float64]
-    ) -> tuple[float, dict[int, int]]:
-        count, runs = total.shape
-        behind = over[1:, count]
-        whole = total + behind[:, None] + (self.runs_over[-1] - self.runs_over[1:])[None, :]
-        nothing = over[0, count] + self.runs_over[-1]
-        at = int(np.argmin(whole))
-        if not whole.flat[at] < nothing:
-            return float(nothing), {}
-        cost, pairs = float(whole.flat[at]), {}
-        while at >= 0:
-            line, run = divmod(at, runs)
-            pairs[line] = run
-            at = int(before[line, run])
-        return cost, pairs
+def _costs(
+    wanted: Sequence[Wanted], found: Sequence[Candidate], *, has_seconds: bool, settings: MatchingSettings
+) -> Costs:
+    """Costs of every pair and of what stays over."""
+    is_sure = np.array([run.is_sure for run in found])
+    sprint_s = np.array([run.sprint_s for run in found])
+    length_s = np.array([run.stop_s - run.start_s for run in found])
+    gate_time_s = np.array([np.nan if line.gate_time_s is None else line.gate_time_s for line in wanted])[
+        :, None
+    ]
+    push_on_s = sprint_s - gate_time_s
+    deviation = (push_on_s - np.clip(push_on_s, *settings.push_on_s)) / settings.push_on_sd_s
+    pair = np.where(is_sure, 0.0, settings.no_shocks) + np.fmin(
+        np.where(np.isnan(gate_time_s), 0.0, deviation**2), settings.most
+    )
+    pair[length_s < gate_time_s] = np.inf
+    said = [line.candidate for line in wanted]
+    for line, candidate in enumerate(said):
+        if candidate is not None:
+            pair[:, candidate] = np.inf
+            pair[line] = np.inf
+            pair[line, candidate] = 0.0
+    return Costs(
+        pair=pair,
+        line_over=np.array([settings.line_over if one is None else np.inf for one in said]),
+        run_over=np.where(is_sure, settings.run_over, 0.0),
+        at_s=np.array([line.at_s for line in wanted]),
+        start_s=np.array([run.start_s for run in found]),
+        gap_sd_s=settings.gap_seconds_sd_s if has_seconds else settings.gap_sd_s,
+        most=np.where(is_sure, settings.most, settings.most_without_shocks),
+    )

@@ -1,6 +1,7 @@
 """Runs found in a log against the lines of a list: worked out by hand, with the costs of the settings."""
 
-from itertools import pairwise, product
+import time
+from itertools import accumulate, pairwise, product
 
 import numpy as np
 import pytest
@@ -96,24 +97,34 @@ def test_no_lines_and_no_runs():
     assert match(lines(0), [], has_seconds=True) == [Match(None)]
 
 
+SETTINGS = MatchingSettings()
+
+
+def cost_of_pair(one, its):
+    """Cost of a pair, written down from the docstring."""
+    cost = 0.0 if its.is_sure else SETTINGS.no_shocks
+    if one.gate_time_s is None:
+        return cost
+    if its.stop_s - its.start_s < one.gate_time_s:
+        return np.inf
+    push_on_s = its.sprint_s - one.gate_time_s
+    outside_s = max(SETTINGS.push_on_s[0] - push_on_s, push_on_s - SETTINGS.push_on_s[1], 0.0)
+    return cost + min((outside_s / SETTINGS.push_on_sd_s) ** 2, SETTINGS.most)
+
+
+def cost_of_gap(one, its, later, theirs, sd_s=SETTINGS.gap_seconds_sd_s):
+    gap_s = (theirs.start_s - its.start_s) - (later.at_s - one.at_s)
+    most = SETTINGS.most if its.is_sure and theirs.is_sure else SETTINGS.most_without_shocks
+    return min((gap_s / sd_s) ** 2, most)
+
+
 def cost_of(way, wanted, found):
-    """Cost of a way, written down from the docstring: pairs, gaps, what stays over."""
-    settings = MatchingSettings()
-    cost = settings.line_over * way.count(None)
-    cost += sum(settings.run_over for at, one in enumerate(found) if one.is_sure and at not in way)
+    """Cost of a way: pairs, gaps, what stays over."""
+    cost = SETTINGS.line_over * way.count(None)
+    cost += sum(SETTINGS.run_over for at, one in enumerate(found) if one.is_sure and at not in way)
     pairs = [(wanted[line], found[at]) for line, at in enumerate(way) if at is not None]
-    for one, its in pairs:
-        if its.stop_s - its.start_s < one.gate_time_s:
-            return np.inf
-        push_on_s = its.sprint_s - one.gate_time_s
-        outside_s = max(settings.push_on_s[0] - push_on_s, push_on_s - settings.push_on_s[1], 0.0)
-        cost += min((outside_s / settings.push_on_sd_s) ** 2, settings.most)
-        cost += 0.0 if its.is_sure else settings.no_shocks
-    for (one, its), (later, theirs) in pairwise(pairs):
-        gap_s = (theirs.start_s - its.start_s) - (later.at_s - one.at_s)
-        most = settings.most if its.is_sure and theirs.is_sure else settings.most_without_shocks
-        cost += min((gap_s / settings.gap_seconds_sd_s) ** 2, most)
-    return cost
+    cost += sum(cost_of_pair(*pair) for pair in pairs)
+    return cost + sum(cost_of_gap(*pair, *after) for pair, after in pairwise(pairs))
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -133,5 +144,115 @@ def test_every_way_tried_one_by_one_says_the_same(seed):
     expected = []
     for line, at in enumerate(cheapest):
         other = min((cost for cost, way in ways if way[line] != at), default=np.inf)
-        expected.append(at if other - best >= MatchingSettings().guess else None)
+        expected.append(at if other - best >= SETTINGS.guess else None)
     assert candidates(match(wanted, found, has_seconds=True)) == expected
+
+
+def cheapest(wanted, found, allowed, sd_s):
+    """Lowest cost of ways in which each line has what it is allowed, None or runs: from every pair to every later one."""
+    runs_over = [0.0, *accumulate(SETTINGS.run_over if one.is_sure else 0.0 for one in found)]
+
+    def over(line, to_line, run, to_run):
+        if any(None not in may for may in allowed[line:to_line]):
+            return np.inf
+        return SETTINGS.line_over * (to_line - line) + runs_over[to_run] - runs_over[run]
+
+    ends = {}
+    best = over(0, len(wanted), 0, len(found))
+    for line, run in product(range(len(wanted)), range(len(found))):
+        if run not in allowed[line]:
+            continue
+        came = [over(0, line, 0, run)]
+        came += [
+            cost
+            + cost_of_gap(wanted[other], found[at], wanted[line], found[run], sd_s)
+            + over(other + 1, line, at + 1, run)
+            for (other, at), cost in ends.items()
+            if other < line and at < run
+        ]
+        ends[line, run] = min(came) + cost_of_pair(wanted[line], found[run])
+        best = min(best, ends[line, run] + over(line + 1, len(wanted), run + 1, len(found)))
+    return best
+
+
+def random_day(rng):
+    """Up to eight lines and nine runs, late and early, some without shocks, without gates, on the minute or said."""
+    count, said = int(rng.integers(2, 9)), None
+    at_s = np.cumsum(rng.uniform(20, 150, count))
+    start_s = at_s * rng.uniform(0.8, 1.6) + rng.normal(0, rng.choice([2.0, 30.0]), count)
+    start_s = np.sort(np.append(start_s[rng.random(count) < 0.9], rng.uniform(0, 900, rng.integers(0, 2))))
+    found = [run(float(one), float(rng.uniform(5, 12)), sure=rng.random() < 0.7) for one in start_s]
+    if rng.random() < 0.5:
+        at_s = 60.0 * np.floor(at_s / 60.0)
+    if found and rng.random() < 0.3:
+        said = (int(rng.integers(count)), int(rng.integers(len(found))))
+    gates_s = [None if rng.random() < 0.1 else float(rng.uniform(4, 8)) for _ in at_s]
+    wanted = [
+        Wanted(float(one), gate_s, said[1] if said and said[0] == line else None)
+        for line, (one, gate_s) in enumerate(zip(at_s, gates_s, strict=True))
+    ]
+    return wanted, found
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_day_too_long_for_every_way_is_matched_by_every_pair(seed, monkeypatch):
+    """Each line is given each of its runs in turn, and none; limits of time and memory are made tight."""
+    for name, count in (("NEAR", 1), ("TOGETHER", 2), ("AT_ONCE", 3)):
+        monkeypatch.setattr(f"imustride.cutting.ways.{name}", count)
+    rng = np.random.default_rng(1000 + seed)
+    wanted, found = random_day(rng)
+    has_seconds = bool(rng.random() < 0.5)
+    sd_s = SETTINGS.gap_seconds_sd_s if has_seconds else SETTINGS.gap_sd_s
+    free = {None, *range(len(found))} - {one.candidate for one in wanted if one.candidate is not None}
+    anything = [free if one.candidate is None else {one.candidate} for one in wanted]
+    for line, one in enumerate(match(wanted, found, has_seconds=has_seconds)):
+        costs = {
+            at: cheapest(wanted, found, [*anything[:line], {at}, *anything[line + 1 :]], sd_s)
+            for at in anything[line]
+        }
+        best, *others = sorted(costs.values())
+        if others and others[0] - best < SETTINGS.guess:
+            assert one.candidate is None
+            assert one.choices
+            assert all(costs[at] - best < SETTINGS.guess for at in one.choices)
+        else:
+            assert (costs[one.candidate], one.choices) == (best, ())
+
+
+def weekend(rng, lines=500, motions=120):
+    """Lines with the place of their run in what was found, None for one in twenty; some motions without shocks."""
+    at_s = np.cumsum(rng.uniform(60, 200, lines))
+    gates_s = rng.uniform(4, 6.5, lines)
+    there = np.flatnonzero(rng.random(lines) < 0.95)
+    found = [
+        (run(at_s[line] + rng.normal(0, 2), gates_s[line] + rng.uniform(0.3, 4.5)), line) for line in there
+    ]
+    found += [(run(rng.uniform(0, at_s[-1]), sure=False), None) for _ in range(motions)]
+    found.sort(key=lambda one: one[0].start_s)
+    places = {line: place for place, (_, line) in enumerate(found)}
+    wanted = [Wanted(float(at), float(gate_s)) for at, gate_s in zip(at_s, gates_s, strict=True)]
+    return wanted, [one for one, _ in found], [places.get(line) for line in range(lines)]
+
+
+def test_a_weekend_is_matched_in_seconds():
+    wanted, found, places = weekend(np.random.default_rng(1))
+    begin_s = time.process_time()
+    matches = match(wanted, found, has_seconds=True)
+    assert time.process_time() - begin_s < 15.0
+    decided = [
+        (one.candidate, place)
+        for one, place in zip(matches, places, strict=True)
+        if one.candidate is not None
+    ]
+    assert len(decided) > 450
+    assert np.mean([candidate == place for candidate, place in decided]) > 0.98
+
+
+@pytest.mark.parametrize("has_seconds", [True, False])
+def test_what_saves_time_changes_nothing(has_seconds, monkeypatch):
+    wanted, found, _ = weekend(np.random.default_rng(2), 60, 30)
+    expected = match(wanted, found, has_seconds=has_seconds)
+    for counts in ((1, 1, 1), (1000, 1000, 1000)):
+        for name, count in zip(("NEAR", "TOGETHER", "AT_ONCE"), counts, strict=True):
+            monkeypatch.setattr(f"imustride.cutting.ways.{name}", count)
+        assert match(wanted, found, has_seconds=has_seconds) == expected
