@@ -29,6 +29,7 @@ class StanceSettings:
     quiet_rate_sd_deg_s: float = 4.0
     quiet_acceleration_sd_m_s2: float = 0.8
     shortest_stance_s: float = 0.8
+    enough_stance_s: float = 3.0  # what the protocol asks for: a longer one tells little more
     longest_stance_s: float = 6.0
     joining_pause_s: float = 0.8
     shortest_motion_s: float = 1.0
@@ -99,8 +100,8 @@ def cut(recording: Recording, settings: StanceSettings | None = None) -> Cut:
     Returns
     -------
     Cut
-        Times on the sensor's own clock. `stop_s` is the last quiet span after the motion; whether
-        the skater really stood still then is for the caller to confirm.
+        Times on the sensor's own clock. `stop_s` is the first long quiet span after the motion;
+        whether the skater really stood still then is for the caller to confirm.
 
     Raises
     ------
@@ -163,9 +164,14 @@ def stance_before(
 def stance_after(
     quiet: NDArray[np.bool_], last: int, step_s: float, settings: StanceSettings
 ) -> tuple[int, int] | None:
-    """Return the longest quiet span after the motion, if there is one."""
+    """Return the first quiet span after the motion that lasts long enough, else the longest one, if there is one.
+
+    What lies in the log behind it, such as hours on a shelf, says less of the run: only its first seconds are kept.
+    """
     after = stretches(quiet[last:]) + last
     if len(after) == 0:
         return None
-    begin, end = after[np.argmax(after[:, 1] - after[:, 0])]
+    lasts_s = np.diff(after, axis=1)[:, 0] * step_s
+    begin, end = after[np.argmax(np.minimum(lasts_s, settings.enough_stance_s))]
+    end = min(end, begin + round(settings.longest_stance_s / step_s))
     return (int(begin), int(end)) if (end - begin) * step_s >= settings.shortest_stance_s else None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from imustride.segmentation.counting import sample_count
 from imustride.segmentation.instants import decline, hinge, mean_instant, on_side, windows
 from imustride.segmentation.vibration import Vibration, VibrationSettings, ice_vibration
 
@@ -81,8 +82,8 @@ def gather(
     signals: Signals, near: NDArray[np.int64], way: Literal[1, -1], settings: BoundarySettings
 ) -> Windows:
     """Cut the windows; rise and slip are counted from their level on the ice."""
-    half = round(settings.half_window_s * signals.rate_hz)
-    ice = slice(half + int(0.03 * signals.rate_hz), None)
+    half = sample_count(settings.half_window_s, signals.rate_hz)
+    ice = slice(half + sample_count(0.03, signals.rate_hz), None)
 
     def cut(values: NDArray[Any]) -> NDArray[Any]:
         return windows(values, near, half)[:, ::way]
@@ -114,7 +115,7 @@ def touch_downs(
 ) -> NDArray[np.float64]:
     """Return the instants of touch-down [samples, fractional] near boundaries."""
     rate_hz = signals.rate_hz
-    found = gather(signals, near + round(settings.shift_s * rate_hz), 1, settings)
+    found = gather(signals, near + sample_count(settings.shift_s, rate_hz), 1, settings)
     likely = hinges(found, settings.on_hinges, rate_hz, settings)
     (rise_weight, rise_scale), (slip_weight, slip_scale) = settings.on_rise, settings.on_slip
     floor = settings.on_odds_floor
@@ -128,13 +129,13 @@ def touch_downs(
         odds += onset_odds(level, vibration, usual, rate_hz, settings)
         likely += settings.on_impact * impact(level, rate_hz, settings)
     likely += on_side(odds, rate_hz)
-    mean, _ = mean_instant(likely, round(settings.search_s * rate_hz))
+    mean, _ = mean_instant(likely, sample_count(settings.search_s, rate_hz))
     return found.near + mean + settings.on_early[0] * rate_hz + settings.on_early[1]
 
 
 def impact(level: NDArray[np.float64], rate_hz: float, settings: BoundarySettings) -> NDArray[np.float64]:
     """How much the energy jumps at every sample, log of the ratio after to before, bounded, shape (events, m)."""
-    before, after = (max(round(s * rate_hz), 1) for s in settings.impact_s)
+    before, after = (max(sample_count(s, rate_hz), 1) for s in settings.impact_s)
     total = np.cumsum(np.pad(np.exp(level), ((0, 0), (before + 1, after)), mode="edge"), axis=1)
     m = level.shape[1]
     at = np.arange(m) + before
@@ -157,9 +158,9 @@ def onset_odds(
     """
     half = level.shape[1] // 2
     run_share = 0.67 * usual
-    air = np.median(level[:, : max(int(0.04 * rate_hz), 3)], axis=1)
+    air = np.median(level[:, : max(sample_count(0.04, rate_hz), 3)], axis=1)
     air = 0.33 * np.minimum(air, vibration.ice) + 0.67 * vibration.air
-    ice = np.median(level[:, half + int(0.01 * rate_hz) : half + int(0.06 * rate_hz)], axis=1)
+    ice = np.median(level[:, half + sample_count(0.01, rate_hz) : half + sample_count(0.06, rate_hz)], axis=1)
     ice = np.maximum((1 - run_share) * ice + run_share * vibration.ice, air + 0.5)
     gap = (ice - air)[:, None]
     slow = np.minimum(settings.on_energy_offset, settings.on_energy_offset_share * gap)
@@ -177,16 +178,16 @@ def lift_offs(signals: Signals, near: NDArray[np.int64], settings: BoundarySetti
     before and just after these instants, where the push-off itself leaks most, and joins in.
     """
     rate_hz = signals.rate_hz
-    found = gather(signals, near - round(settings.shift_s * rate_hz), -1, settings)
+    found = gather(signals, near - sample_count(settings.shift_s, rate_hz), -1, settings)
     likely = hinges(found, settings.first_off_hinges, rate_hz, settings)
-    mean, _ = mean_instant(likely, round(settings.search_s * rate_hz))
+    mean, _ = mean_instant(likely, sample_count(settings.search_s, rate_hz))
     first = found.near - mean
     found = gather(signals, np.round(first).astype(int), -1, settings)
     likely = hinges(found, settings.off_hinges, rate_hz, settings)
     vibration = vibration_at(signals, first, settings)
     if vibration is not None:
         likely += vanishing(vibration, signals, found, settings)
-    mean, _ = mean_instant(likely, round(settings.search_again_s * rate_hz))
+    mean, _ = mean_instant(likely, sample_count(settings.search_again_s, rate_hz))
     return found.near - mean + settings.off_early[0] * rate_hz + settings.off_early[1]
 
 
@@ -195,13 +196,16 @@ def vibration_at(
 ) -> Vibration | None:
     """Learn a vibration channel from the spans just before and just after lift-offs."""
     count, rate_hz = len(signals.acceleration), signals.rate_hz
-    before, behind = (np.array(span) for span in (settings.ice_span_s, settings.air_span_s))
-    on = near_instants(count, instants, -before[::-1] * rate_hz)
-    off = near_instants(count, instants, behind * rate_hz)
+    before, behind = (
+        np.array([sample_count(edge_s, rate_hz) for edge_s in span])
+        for span in (settings.ice_span_s, settings.air_span_s)
+    )
+    on = near_instants(count, instants, -before[::-1])
+    off = near_instants(count, instants, behind)
     return ice_vibration(signals.acceleration, on, off, rate_hz, VibrationSettings(filter_s=0.014))
 
 
-def near_instants(count: int, instants: NDArray[np.float64], span: NDArray[np.float64]) -> NDArray[np.bool_]:
+def near_instants(count: int, instants: NDArray[np.float64], span: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Mark the samples of a span, counted from each instant, shape (count,)."""
     marked = np.zeros(count, bool)
     edges = np.maximum(np.round(instants[:, None] + span), 0).astype(int)
@@ -216,14 +220,16 @@ def vanishing(
     """Weighted likelihood that the vibration dies away, shape (events, m)."""
     rate_hz = signals.rate_hz
     level = windows(vibration.falling, found.near, found.half)[:, ::-1]
-    air = np.median(level[:, : max(int(0.03 * rate_hz), 3)], axis=1)
+    air = np.median(level[:, : max(sample_count(0.03, rate_hz), 3)], axis=1)
     air = 0.5 * np.minimum(air, vibration.air + 1) + 0.5 * vibration.air
-    ice = np.median(level[:, found.half + int(0.008 * rate_hz) : found.half + int(0.06 * rate_hz)], axis=1)
+    ice = np.median(
+        level[:, found.half + sample_count(0.008, rate_hz) : found.half + sample_count(0.06, rate_hz)], axis=1
+    )
     ice = np.maximum(0.5 * ice + 0.5 * vibration.ice, air + 0.3)
     trust = np.clip((vibration.ice - vibration.air - np.log(2)) / 2, 0, 1)
     speed = signals.motion.speed_m_s[np.clip(found.near, 0, len(signals.motion.speed_m_s) - 1)]
     trust = trust * np.where(found.known, np.clip(speed / settings.off_slow_m_s, 0, 1) ** 2, 1.0)
-    reach = round(settings.search_again_s * rate_hz)
+    reach = sample_count(settings.search_again_s, rate_hz)
     likely = decline(level, ice, air, rate_hz, reach)
     weight = np.broadcast_to(settings.off_decline * trust[:, None], likely.shape)
     out = np.full(likely.shape, -np.inf)

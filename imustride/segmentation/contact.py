@@ -15,6 +15,7 @@ from imustride.segmentation.contact_point import (
     fit_contact_point,
     sliding,
 )
+from imustride.segmentation.counting import sample_count
 from imustride.segmentation.durations import DurationSettings, contacts
 from imustride.segmentation.plausible import PlausibleSettings, plausible
 from imustride.segmentation.sliding import SlidingSettings, sliding_evidence
@@ -111,10 +112,10 @@ def coarse_contacts(
     Both are learnt from the first minutes, and then serve the whole span.
     """
     rate_hz = kinematics.rate_hz
-    first = slice(span.start, min(span.stop, span.start + round(settings.longest_learning_s * rate_hz)))
+    first = slice(span.start, min(span.stop, span.start + sample_count(settings.longest_learning_s, rate_hz)))
     count = first.stop - first.start
-    near = (round(0.02 * rate_hz), round(0.03 * rate_hz))
-    inside = (round(settings.inside_s[0] * rate_hz), round(settings.inside_s[1] * rate_hz))
+    near = (sample_count(0.02, rate_hz), sample_count(0.03, rate_hz))
+    inside = (sample_count(settings.inside_s[0], rate_hz), sample_count(settings.inside_s[1], rate_hz))
     known = kinematics.measured[first]
     found, motion, vibration = course(kinematics, first, expected_arms(settings.point), None, settings)
     for piece in (first, span):

@@ -14,6 +14,7 @@ import numpy as np
 
 from imustride.recording import pieces
 from imustride.segmentation.averages import smoothed, steady_level
+from imustride.segmentation.counting import sample_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -86,7 +87,7 @@ class Lever:
 
 def lever(kinematics: Kinematics, piece: slice, span: slice, settings: ContactPointSettings) -> Lever:
     """Take apart the motion of the contact point, in one piece of a span, into the middle's and the arm's share."""
-    width = round(settings.smoothing_s * kinematics.rate_hz) | 1
+    width = sample_count(settings.smoothing_s, kinematics.rate_hz) | 1
     wide = slice(max(piece.start - width // 2, span.start), min(piece.stop + width // 2, span.stop))
     inner = slice(piece.start - wide.start, piece.stop - wide.start)
     wx, wy, wz = (smoothed(axis, width)[inner] for axis in kinematics.angular_velocity_rad_s[wide].T)
@@ -185,7 +186,7 @@ def fit_contact_point(
     """
     rate_hz = kinematics.rate_hz
     every = max(round(rate_hz / settings.thinned_hz), 1)
-    count = min(len(on), round(settings.longest_fit_s * rate_hz))
+    count = min(len(on), sample_count(settings.longest_fit_s, rate_hz))
     first = slice(span.start, span.start + count)
     few = lever(kinematics, first, span, settings).thinned(every)
     on, known = on[:count:every], known_in(kinematics, first)[::every]

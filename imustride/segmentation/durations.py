@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.segmentation.averages import smoothed
+from imustride.segmentation.counting import sample_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -64,7 +65,7 @@ def contacts(
     list of (int, int or None)
         Half-open; ``None`` where the blade is still on the ice at the end.
     """
-    soft = smoothed(odds, round(settings.smoothing_s * rate_hz))
+    soft = smoothed(odds, sample_count(settings.smoothing_s, rate_hz))
     rises = np.flatnonzero((soft[1:] > 0) & (soft[:-1] <= 0)) + 1
     falls = np.flatnonzero((soft[1:] <= 0) & (soft[:-1] > 0)) + 1
     total = np.concatenate(([0.0], np.cumsum(odds)))
@@ -132,7 +133,7 @@ def steps(
     rate_hz : float
     settings : DurationSettings
     """
-    reach = round(settings.longest_s * rate_hz)
+    reach = sample_count(settings.longest_s, rate_hz)
     low = np.searchsorted(predecessors, candidates - reach)
     count = np.searchsorted(predecessors, candidates) - low
     last = np.cumsum(count)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from imustride.recording import ALONE, pieces
+from imustride.segmentation.counting import one_in, sample_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -66,7 +67,7 @@ def hinge(
     """
     count, m = values.shape
     out = np.full(values.shape, -np.inf)
-    edge = max(int(0.012 * rate_hz), 2)
+    edge = max(sample_count(0.012, rate_hz), 2)
     designs = hinge_designs(m, edge, bend_s * rate_hz)
     for some in pieces(count, max(ALONE // designs.size, 1)):
         # One product for all instants: explained energy is the sum of four squared projections.
@@ -118,7 +119,7 @@ def decline(
         -inf beyond reach.
     """
     half = level.shape[1] // 2
-    every = max(int(rate_hz // TEMPLATE_HZ), 1)
+    every = one_in(rate_hz, TEMPLATE_HZ)
     samples = np.arange(half % every, level.shape[1], every)
     instants = np.flatnonzero(np.abs(samples - half) <= reach)
     weight = every / (TEMPLATE_INDEPENDENT_S * rate_hz)

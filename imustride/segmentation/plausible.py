@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from imustride.segmentation.counting import sample_count
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -79,7 +81,8 @@ def rises(
     """Whether the heel rises around a lift-off or the skate pitches in the swing that follows."""
     lift, land = swing
     around = slice(
-        max(lift - round(settings.before_s * rate_hz), 0), lift + round(settings.after_s * rate_hz)
+        max(lift - sample_count(settings.before_s, rate_hz), 0),
+        lift + sample_count(settings.after_s, rate_hz),
     )
     turn = np.ptp(pitch_rad[lift : land + 1])
     return bool(

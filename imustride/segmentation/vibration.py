@@ -17,6 +17,7 @@ import numpy as np
 
 from imustride.recording import pieces
 from imustride.segmentation.averages import smoothed
+from imustride.segmentation.counting import sample_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -144,7 +145,7 @@ def ice_vibration(
     rate_hz : float
     settings : VibrationSettings
     """
-    taps = max(round(settings.filter_s * rate_hz) | 1, settings.fewest_taps)
+    taps = max(sample_count(settings.filter_s, rate_hz) | 1, settings.fewest_taps)
     if on.sum() < 5 * taps or off.sum() < 5 * taps:
         return None
     coefficients = contrast_filter(acceleration, on, off, taps)
@@ -178,7 +179,9 @@ def vibration_evidence(
     """
     if vibration.ice - vibration.air < np.log(settings.smallest_contrast):
         return np.zeros(len(speed_m_s))
-    level = smoothed(0.5 * (vibration.rising + vibration.falling), round(settings.smoothing_s * rate_hz))
+    level = smoothed(
+        0.5 * (vibration.rising + vibration.falling), sample_count(settings.smoothing_s, rate_hz)
+    )
     learnt = level[: len(on)]
     loud, still = np.median(learnt[on]), np.median(learnt[off])
     sd_on = max(1.4826 * np.median(np.abs(learnt[on] - loud)), settings.spread_floor_log)

@@ -107,6 +107,20 @@ def test_a_long_stance_is_used_at_its_end():
     assert found.stance_s[1] == pytest.approx(40.0, abs=0.25)
 
 
+def test_the_stance_after_the_stop_is_the_first_long_one():
+    # Stands 3.5 s, stamps, lies on a shelf for the rest of the log: that says nothing of the run.
+    after = (("quiet", 3.5), ("run", 0.5), ("quiet", 90.0))
+    found = cut(recording((("quiet", 4.0), ("run", 6.0), *after)))
+    assert found.stop_s == pytest.approx((10.0, 13.5), abs=0.12)
+
+
+def test_where_nobody_stands_for_long_the_longest_stance_is_used_at_its_beginning():
+    # The pauses of 1.5 s and 1 s are shorter than the 3 s asked for; of the 90 s the first six count.
+    after = (("quiet", 1.5), ("run", 0.5), ("quiet", 1.0), ("run", 0.5), ("quiet", 90.0))
+    found = cut(recording((("quiet", 4.0), ("run", 6.0), *after)))
+    assert found.stop_s == pytest.approx((13.5, 19.5), abs=0.12)
+
+
 def test_a_stance_is_not_sought_in_a_gap():
     made = recording(SPRINT)
     measured = made.measured.copy()

@@ -127,6 +127,21 @@ def test_a_step_of_vibration_is_timed(rate_hz, on_bias_s, off_bias_s):
     assert np.std(off_error) < 0.006 + 0.2 / rate_hz
 
 
+@pytest.mark.parametrize("rate_hz", [100.0, 250.0, 500.0, 1000.0])
+def test_a_rate_a_little_beside_the_nominal_moves_no_instant(rate_hz):
+    # The same samples: what changes is 0.2 parts in a thousand of every span, 0.02 ms of the longest, 90 ms.
+    acceleration, ons, offs = shaken(rate_hz, 1)
+    masks = sure(len(acceleration), ons, offs, rate_hz)
+    settings = BoundarySettings()
+    found = []
+    for true_hz in (rate_hz * (1 - 1e-4), rate_hz * (1 + 1e-4)):
+        vibration = ice_vibration(acceleration, *masks, true_hz, VibrationSettings())
+        made = signals(acceleration, true_hz)
+        near_on, near_off = (np.round(marks * rate_hz).astype(int) for marks in (ons, offs))
+        found.append((touch_downs(made, near_on, vibration, settings), lift_offs(made, near_off, settings)))
+    np.testing.assert_allclose(np.divide(found[0], rate_hz), np.divide(found[1], rate_hz), rtol=0, atol=2e-5)
+
+
 def test_too_little_of_either_teaches_nothing():
     acceleration, _, _ = shaken(200.0, 1, steps=4)
     nothing = np.zeros(len(acceleration), bool)
