@@ -138,6 +138,14 @@ def matrices_on(matrices: Floats, vectors: Floats) -> Floats:
     return out.T
 
 
+def products(left: Floats, right: Floats) -> Floats:
+    """Return ``left @ right`` for every sample, shape (n, 3, 3) twice, in the layout of `empty_matrices`."""
+    out = empty_matrices(len(left))
+    for column in range(3):
+        out[:, :, column] = matrices_on(left, right[:, :, column])
+    return out
+
+
 def quaternion_from_matrix(matrix: Floats) -> Floats:
     """Return the unit quaternions of rotation matrices.
 

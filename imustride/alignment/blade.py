@@ -10,7 +10,16 @@ import numpy as np
 from imustride.alignment.beginning import beginning_of, fitted
 from imustride.alignment.forward import wander_m_s
 from imustride.alignment.motion import Alignment, BladeSettings, running_integral, turn_about_up
-from imustride.frames import axis_vector, empty_matrices, matrices_on, turned_matrices, turned_vectors
+from imustride.frames import (
+    about_vector,
+    about_vectors,
+    axis_vector,
+    empty_matrices,
+    matrices_on,
+    products,
+    turned_matrices,
+    turned_vectors,
+)
 from imustride.recording import pieces
 
 if TYPE_CHECKING:
@@ -67,15 +76,15 @@ def dead_reckoned(
     mended, fit = fitted(run, lever, declared, settings)
     turn = turn_about_up(fit.azimuth_rad)
     rotation = correction_rad(run, mended, fit.unknowns)
-    straight = mended + np.cross(rotation[:, :, None], mended, axisa=1, axisb=1, axisc=1)
+    straight = products(about_vectors(rotation), mended)
     # An accelerometer bias tilts the level found in the stance; the stance itself stays the zero.
     level_from_segment = straight[0].T @ turn.T
     sensor_from_segment = run.level_from_sensor.T @ level_from_segment
     # What was lost in breaks, and the correction at the end of the fit, hold behind it.
-    later = small_turn(rotation[-1]) @ mended[-1] @ run.attitude[-1].T
+    later = about_vector(rotation[-1]) @ mended[-1] @ run.attitude[-1].T
     attitude = empty_matrices(len(earth_from_sensor))
     for part, left in (
-        (slice(0, run.span.start), small_turn(rotation[0])),
+        (slice(0, run.span.start), about_vector(rotation[0])),
         (slice(run.span.stop, len(attitude)), later),
     ):
         turned_matrices(turn @ left @ run.north, earth_from_sensor[part], sensor_from_segment, attitude[part])
@@ -97,7 +106,7 @@ def declared_azimuth(axes: tuple[str, str, str], level_from_sensor: NDArray[np.f
 def correction_rad(
     run: Beginning, attitude: NDArray[np.float64], unknowns: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Small rotation in the earth frame that takes the fitted biases out of the attitude [rad], shape (m, 3).
+    """Rotation vector in the earth frame that takes the fitted biases out of the attitude [rad], shape (m, 3).
 
     Behind the fit it stays as it is at its end: a bias of a short fit says little of later.
     """
@@ -111,11 +120,6 @@ def cross_matrix(vector: NDArray[np.float64]) -> NDArray[np.float64]:
     """Matrix that takes the cross product with a vector from the left, shape (3, 3)."""
     x, y, z = vector
     return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-
-
-def small_turn(rotation_rad: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Matrix of a small rotation, to first order, shape (3, 3)."""
-    return np.eye(3) + cross_matrix(rotation_rad)
 
 
 def blade_velocity_m_s(
@@ -135,12 +139,11 @@ def blade_velocity_m_s(
         ``earth_from_segment``.
     run, fit : Beginning, Fit
     level_from_segment : ndarray, shape (3, 3)
-        A rotation to first order only: its inverse is not its transpose.
     settings : BladeSettings
     """
     turn = turn_about_up(fit.azimuth_rad)
     lever = np.add(recording.sensor.position_m or settings.default_lever_m, [fit.lever_m, 0.0, 0.0])
-    segment_from_level = np.linalg.inv(level_from_segment)
+    segment_from_level = level_from_segment.T
     pulling = segment_from_level @ run.level_from_sensor
     sweeping = segment_from_level @ cross_matrix(turn.T @ lever) @ run.level_from_sensor
     bias = segment_from_level @ fit.unknowns[:3]

@@ -7,7 +7,8 @@ fitted. ``/runs/<run>/body/`` beside them, where the feet have a path in common 
 ``position``, ``position_sd``, ``speed``, ``speed_sd`` (n) along the lane, and ``gate_position``, ``gate_time`` (g): where the
 gates stand along the lane, and when the body passed them. ``/runs/<run>/segments/<place>/`` for every other part of the body
 that was worn: ``orientation`` (n, 4) in the lane, ``acceleration`` (n, 3) in the lane without gravity, ``measured``. Signals are 16-bit counts: value = count * the attribute `scale`, in the attribute
-`unit`; -32768 stands for missing. Every data set carries a checksum.
+`unit`; -32768 stands for missing. So the length of a stored quaternion is one to half a count of each of its four numbers,
+0.00003. Every data set carries a checksum.
 """
 
 from __future__ import annotations

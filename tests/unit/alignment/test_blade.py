@@ -82,6 +82,22 @@ def test_the_velocity_is_zero_before_the_motion_and_along_the_blade_on_the_ice()
     assert found.known_until_s == pytest.approx(15.2, abs=0.02)
 
 
+def test_what_the_fit_turns_back_stays_a_rotation():
+    # The attitude handed in drifts by half a degree a second: some four degrees are turned back until the end of the fit. To
+    # first order only, the axes would grow by half of 0.07 rad squared, 0.002.
+    mount = Rotation.random(random_state=9).as_matrix()
+    recording, attitude = recorded(mount)
+    since_s = np.maximum(recording.time_s - CUT.motion_s[0], 0.0)
+    drift = Rotation.from_rotvec(np.radians(0.5) * since_s[:, None] * [0.6, 0.8, 0.0]).as_matrix()
+    found = align(recording, drift @ attitude, CUT)
+    up = (found.earth_from_segment[-1] @ found.segment_from_sensor)[2]
+    assert np.degrees(np.arccos(up @ (drift @ attitude)[-1, 2])) > 2.0
+    for axes in (found.segment_from_sensor, found.earth_from_segment):
+        np.testing.assert_allclose(
+            axes @ np.swapaxes(axes, -1, -2), np.broadcast_to(np.eye(3), axes.shape), atol=1e-12
+        )
+
+
 def test_declared_axes_are_only_nominal():
     # The sensor's x is declared forward and points 12 degrees aside.
     found = align(*recorded(ABOUT_Z[12], axes=("+x", "+y", "+z")), CUT)

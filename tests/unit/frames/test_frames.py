@@ -33,6 +33,15 @@ def test_a_quaternion_of_a_third_of_a_turn_about_the_diagonal_swaps_the_axes_rou
     assert frames.quaternion_from_matrix(matrix[np.newaxis])[0] == pytest.approx([0.5] * 4)
 
 
+def test_products_of_every_two_matrices_are_ordered():
+    # Forward to left, then left to up; and the other way round.
+    level = frames.about_z(np.pi / 2)
+    rolled = frames.about_vector(np.array([np.pi / 2, 0.0, 0.0]))
+    found = frames.products(np.stack((rolled, level)), np.stack((level, rolled)))
+    np.testing.assert_allclose(found @ [1, 0, 0], [[0, 0, 1], [0, 1, 0]], atol=1e-15)
+    np.testing.assert_allclose(found @ [0, 1, 0], [[-1, 0, 0], [0, 0, 1]], atol=1e-15)
+
+
 def test_the_quaternion_product_is_ordered():
     x, y, z = np.eye(4)[1:]
     assert frames.left_product(x) @ y == pytest.approx(z)
