@@ -1,4 +1,4 @@
-"""Cutting an evening: time and peak memory of `imustride prepare --cut`, and of analysing runs of a whole log.
+"""Cutting an evening: time and peak memory of `imustride prepare --cut`, and of analysing and checking runs of a whole log.
 
 ``python -m tests.benchmark.long_logs --hours 1 --sensors 3 --folder evening``
 
@@ -126,24 +126,29 @@ def write(folder: Path, whole: Evening) -> None:
 # The peak that the system counts for a process begins with that of the one it was forked from; this is its own.
 CODE = """
 import sys
+import time
 from pathlib import Path
 from imustride.cli.boundary import run
 status = run(sys.argv[1:])
 peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
-print(peak.split()[1], file=sys.stderr)
+print(time.process_time(), peak.split()[1], file=sys.stderr)
 sys.exit(status)
 """
 
 
-def measured(*arguments: object) -> tuple[int, str, float, float]:
-    """Run the command; return exit status, stdout, seconds of the wall clock and peak memory [MiB]."""
+def measured(*arguments: object) -> tuple[int, str, str]:
+    """Run the command; return exit status, stdout, and its seconds and peak memory in words."""
     begin_s = time.monotonic()
     done = subprocess.run(  # noqa: PLW1510 - a status of 3 is told
         [sys.executable, "-c", CODE, *map(str, arguments)], capture_output=True, text=True
     )
     if done.returncode not in {0, 3}:
         print(done.stderr[-2000:])
-    return done.returncode, done.stdout, time.monotonic() - begin_s, float(done.stderr.split()[-1]) / 1024
+    processor_s, peak = map(float, done.stderr.split()[-2:])
+    words = (
+        f"{time.monotonic() - begin_s:.0f} s ({processor_s:.0f} s of the processor), {peak / 1024:.0f} MiB"
+    )
+    return done.returncode, done.stdout, words
 
 
 def whole_logs(folder: Path, spans_s: list[list[float]]) -> Path:
@@ -179,11 +184,12 @@ def whole_logs(folder: Path, spans_s: list[list[float]]) -> Path:
 
 
 def main() -> None:
-    """Write the evening where it is missing, cut it, analyse one session, print the figures."""
+    """Write the evening where it is missing, cut it, analyse and check one session, print the figures."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--hours", type=float, default=1.0)
     parser.add_argument("--sensors", type=int, default=3)
     parser.add_argument("--folder", type=Path, required=True)
+    parser.add_argument("--only", choices=("pieces", "analyse", "check"), help="beside the dry run")
     options = parser.parse_args()
     if not (options.folder / "kit.toml").exists():
         begin_s = time.monotonic()
@@ -191,22 +197,31 @@ def main() -> None:
         print(f"written in {time.monotonic() - begin_s:.0f} s")
     lines = len((options.folder / "list.csv").read_text(encoding="utf-8").splitlines()) - 1
     out = options.folder / "out"
-    status, text, seconds, peak = measured(
+    status, text, words = measured(
         "prepare", options.folder / "list.csv", "--cut", "--out", out, "--json", "--dry-run"
     )
     found = json.loads(text)["cut"] if text else []
     matched = sum(bool(line["spans_s"]) for group in found for line in group["lines"])
     print(
-        f"{options.hours:g} h, {options.sensors} sensors, dry run: exit {status}, {matched} of {lines} lines, {seconds:.0f} s, {peak:.0f} MiB"
+        f"{options.hours:g} h, {options.sensors} sensors, dry run: exit {status}, {matched} of {lines} lines, {words}"
     )
-    status, _, seconds, peak = measured(
-        "prepare", options.folder / "list.csv", "--cut", "--partial", "--out", out, "--quiet"
-    )
-    print(f"with pieces written: exit {status}, {seconds:.0f} s, {peak:.0f} MiB")
-    spans_s = [line["spans_s"]["left_skate"] for line in found[0]["lines"][:4]]
-    one = whole_logs(options.folder, spans_s)
-    status, _, seconds, peak = measured("analyse", one, "--out", options.folder / "results", "--quiet")
-    print(f"four runs of whole logs analysed: exit {status}, {seconds:.0f} s, {peak:.0f} MiB")
+    one = whole_logs(options.folder, [line["spans_s"]["left_skate"] for line in found[0]["lines"][:4]])
+    for name, what, arguments in (
+        (
+            "pieces",
+            "with pieces written",
+            ("prepare", options.folder / "list.csv", "--cut", "--partial", "--out", out),
+        ),
+        (
+            "analyse",
+            "four runs of whole logs analysed",
+            ("analyse", one, "--out", options.folder / "results"),
+        ),
+        ("check", "four runs of whole logs checked", ("check", one)),
+    ):
+        if options.only in {None, name}:
+            status, _, words = measured(*arguments, "--quiet")
+            print(f"{what}: exit {status}, {words}")
 
 
 if __name__ == "__main__":
