@@ -131,8 +131,8 @@ def _refuse_backwards(log: SensorLog, first_row: int) -> None:
         return
     at = int(np.argmin(np.diff(stamps))) + 1
     message = (
-        f"{log.source}: time runs backwards or stands still near row {first_row + at + 1}: found {stamps[at]:.6f} s "
-        f"after {stamps[at - 1]:.6f} s; wanted rising time stamps; cut the file there or repair the column"
+        f"{log.source}: time runs backwards or stands still near row {first_row + at + 1}: found {stamps[at]:.15g} s "
+        f"after {stamps[at - 1]:.15g} s; wanted rising time stamps; cut the file there or repair the column"
     )
     raise SignalQualityError(message)
 

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6} | dict.fromkeys(PATTERNS, 1.0)
 ACCELERATION_M_S2 = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "counts": 1.0}
 ANGULAR_VELOCITY_RAD_S = {"rad/s": 1.0, "deg/s": np.pi / 180, "counts": 1.0}
+# What no sensor gives in any unit, counts of 32 bits included: a damaged number, not a hard blow.
+MOST = 1e10
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -53,7 +55,7 @@ def scaled(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
 
 
 def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, first_row: int = 0) -> SensorLog:
-    """Convert a file's columns to SI units, in place; counts stay counts.
+    """Convert a file's columns to SI units, in place; counts stay counts, impossible numbers become NaN and are noted.
 
     Parameters
     ----------
@@ -67,6 +69,8 @@ def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, firs
         Rows of the file before these.
     """
     units = sensor.units
+    impossible = sum(_emptied(values) for values in (samples.acceleration, samples.angular_velocity))
+    note = (f"{impossible} numbers beyond {MOST:g}, which no sensor gives, taken as missing",)
     return SensorLog(
         sensor=sensor,
         time_s=stamps_s(samples, units, sensor.rate_hz, first_row),
@@ -75,8 +79,17 @@ def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, firs
             samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"]
         ),
         source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
-        notes=samples.notes,
+        notes=samples.notes + note * bool(impossible),
     )
+
+
+def _emptied(values: NDArray[np.float64]) -> int:
+    """Set impossible numbers to NaN, in place; return how many there were."""
+    if not values.size or (values.min() >= -MOST and values.max() <= MOST):
+        return 0
+    beyond = np.abs(values) > MOST
+    values[beyond] = np.nan
+    return int(np.count_nonzero(beyond))
 
 
 def stamps_s(

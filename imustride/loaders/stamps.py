@@ -226,8 +226,8 @@ def _refuse_backwards(
     at = int(np.argmax(steps <= min(limit, 0.0))) + 1
     row, before = (at, at - 1) if rows is None else (int(rows[at]), int(rows[at - 1]))
     message = (
-        f"{log.source}: time runs backwards at row {row + 1}: found {log.time_s[row]:.6f} s after "
-        f"{log.time_s[before]:.6f} s; wanted rising time stamps; cut the file there or repair the column"
+        f"{log.source}: time runs backwards at row {row + 1}: found {log.time_s[row]:.15g} s after "
+        f"{log.time_s[before]:.15g} s; wanted rising time stamps; cut the file there or repair the column"
     )
     raise SignalQualityError(message)
 

@@ -30,11 +30,11 @@ def as_text(lines: list[str], header: str = HEADER) -> str:
     return "\n".join((header, *lines)) + "\n"
 
 
-def assert_holds(log, rows) -> None:
+def assert_holds(log, rows, notes=()) -> None:
     np.testing.assert_array_equal(log.time_s, rows[:, 0])
     np.testing.assert_array_equal(log.acceleration_m_s2, rows[:, 1:4])
     np.testing.assert_array_equal(log.angular_velocity_rad_s, rows[:, 4:])
-    assert log.notes == ()
+    assert log.notes == notes
 
 
 @pytest.mark.parametrize(
@@ -128,6 +128,15 @@ def test_text_in_a_number_column_is_named_with_line_and_column(write, sensor, li
         FileFormatError, match=r"run-1/left.csv: line 9, column ay: found '.*'; wanted a number"
     ):
         load_file(path, None, sensor)
+
+
+@pytest.mark.parametrize("word", ["1e300", "-1e11", "1e400", "-inf"])
+def test_numbers_that_no_sensor_gives_are_missing_and_noted(write, sensor, rows, lines, word):
+    cells = lines[7].split(",")
+    cells[2], cells[6] = word, word
+    rows[7, [2, 6]] = np.nan
+    log = load_file(write(as_text([*lines[:7], ",".join(cells), *lines[8:]])), None, sensor)
+    assert_holds(log, rows, ("2 numbers beyond 1e+10, which no sensor gives, taken as missing",))
 
 
 def test_text_in_a_column_nobody_reads_is_no_matter(write, sensor, rows, lines):
