@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 TIME_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6} | dict.fromkeys(PATTERNS, 1.0)
 ACCELERATION_M_S2 = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "counts": 1.0}
 ANGULAR_VELOCITY_RAD_S = {"rad/s": 1.0, "deg/s": np.pi / 180, "counts": 1.0}
-# What no sensor gives in any unit, counts of 32 bits included: a damaged number, not a hard blow.
-MOST = 1e10
+# What no sensor gives: 100 000 g, 57 million deg/s, counts of more than 32 bits. A damaged number, not a hard blow.
+MOST_SI, MOST_COUNTS = 1e6, 1e10
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -69,25 +69,26 @@ def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, firs
         Rows of the file before these.
     """
     units = sensor.units
-    impossible = sum(_emptied(values) for values in (samples.acceleration, samples.angular_velocity))
-    note = (f"{impossible} numbers beyond {MOST:g}, which no sensor gives, taken as missing",)
+    acceleration = scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"])
+    turning = scaled(samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"])
+    impossible = _emptied(acceleration, units.acceleration) + _emptied(turning, units.angular_velocity)
+    note = (f"{impossible} numbers that no sensor gives taken as missing",) if impossible else ()
     return SensorLog(
         sensor=sensor,
         time_s=stamps_s(samples, units, sensor.rate_hz, first_row),
-        acceleration_m_s2=scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"]),
-        angular_velocity_rad_s=scaled(
-            samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"]
-        ),
+        acceleration_m_s2=acceleration,
+        angular_velocity_rad_s=turning,
         source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
-        notes=samples.notes + note * bool(impossible),
+        notes=samples.notes + note,
     )
 
 
-def _emptied(values: NDArray[np.float64]) -> int:
+def _emptied(values: NDArray[np.float64], unit: str | None) -> int:
     """Set impossible numbers to NaN, in place; return how many there were."""
-    if not values.size or (values.min() >= -MOST and values.max() <= MOST):
+    most = MOST_COUNTS if unit == "counts" else MOST_SI
+    if not values.size or (values.min() >= -most and values.max() <= most):
         return 0
-    beyond = np.abs(values) > MOST
+    beyond = np.abs(values) > most
     values[beyond] = np.nan
     return int(np.count_nonzero(beyond))
 

@@ -130,13 +130,13 @@ def test_text_in_a_number_column_is_named_with_line_and_column(write, sensor, li
         load_file(path, None, sensor)
 
 
-@pytest.mark.parametrize("word", ["1e300", "-1e11", "1e400", "-inf"])
+@pytest.mark.parametrize("word", ["1e300", "-2e6", "1e400", "-inf"])
 def test_numbers_that_no_sensor_gives_are_missing_and_noted(write, sensor, rows, lines, word):
     cells = lines[7].split(",")
     cells[2], cells[6] = word, word
     rows[7, [2, 6]] = np.nan
     log = load_file(write(as_text([*lines[:7], ",".join(cells), *lines[8:]])), None, sensor)
-    assert_holds(log, rows, ("2 numbers beyond 1e+10, which no sensor gives, taken as missing",))
+    assert_holds(log, rows, ("2 numbers that no sensor gives taken as missing",))
 
 
 def test_text_in_a_column_nobody_reads_is_no_matter(write, sensor, rows, lines):
