@@ -8,18 +8,21 @@ from typing import TYPE_CHECKING
 from imustride.exporting.pieces import SUFFIX, is_made_of, write_piece
 from imustride.loaders.spans import samples_between
 from imustride.long_logs import cut_day
+from imustride.movement_cut import place_movements
 from imustride.preparing.plan import Log, Piece, Plan, PlannedRun, PlannedSession
 from imustride.preparing.session_text import content
 from imustride.session import declared
 from imustride.surveying import LongLog
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     import numpy as np
     from numpy.typing import NDArray
 
-    from imustride.long_logs import CutLine, DayCut
+    from imustride.long_logs import DayCut
+    from imustride.movement_cut import Logs, Spans
     from imustride.preparing.kit import Kit
     from imustride.preparing.roster import Row
     from imustride.session import Session
@@ -56,20 +59,22 @@ def cut_plan(name: str, plan: Plan, kit: Kit, out: Path, told: Told | None = Non
         If list and kit do not make a session.
     """
     lines = []
+    moved: dict[int, dict[str, LongLog]] = {}
     for session in plan.sessions:
         folder = out.resolve() / session.name
         record = declared(
             content(session, kit, folder), folder, f"{session.name}/session.toml (from {kit.name})"
         )
         lines += [(run.row, _logs(run, record)) for run in session.runs]
+        moved |= {entry.row.line: _logs(entry, record) for entry in session.movements}
     lines.sort(key=lambda line: (line[0].begin, line[0].line))
     has_seconds = any(row.begin.second for row, _ in lines)
     cut = cut_day(name, lines, told, has_seconds=has_seconds)
-    logs = {row.line: mine for row, mine in lines}
-    sessions = _sessions(plan, cut, logs)
-    problems = [*cut.problems, *_movements(name, plan)]
+    logs = {row.line: mine for row, mine in lines} | moved
+    placed, problems = place_movements(name, plan, cut, logs)
+    sessions = _sessions(plan, cut, logs, placed)
     notes = (*plan.notes, *cut.notes)
-    return replace(plan, sessions=sessions, notes=notes), replace(cut, problems=tuple(problems))
+    return replace(plan, sessions=sessions, notes=notes), replace(cut, problems=(*cut.problems, *problems))
 
 
 def _logs(run: PlannedRun, record: Session) -> dict[str, LongLog]:
@@ -81,52 +86,49 @@ def _logs(run: PlannedRun, record: Session) -> dict[str, LongLog]:
     return found
 
 
-def _movements(name: str, plan: Plan) -> list[str]:
-    """Movements at the boards are told from nothing else: they need a log of their own."""
-    long = {log.source for session in plan.sessions for run in session.runs for log in run.logs.values()}
-    return [
-        f"{name}, line {entry.row.line}: {entry.row.run} in the same log as runs; wanted a log of their own; cut it out, "
-        "or remove the line"
+def _sessions(plan: Plan, cut: DayCut, logs: Logs, placed: Mapping[int, Spans]) -> tuple[PlannedSession, ...]:
+    """Sessions of what was found: pieces where a log serves several sessions, else the whole log."""
+    spans = {line.row.line: line.spans_s for group in cut.groups for line in group.lines} | dict(placed)
+    long = {
+        session.name: [one for one in session.recordings if one in session.runs or one.row.line in placed]
         for session in plan.sessions
-        for entry in session.movements
-        if any(log.source in long for log in entry.logs.values())
-    ]
-
-
-def _sessions(plan: Plan, cut: DayCut, logs: dict[int, dict[str, LongLog]]) -> tuple[PlannedSession, ...]:
-    """Sessions of the runs that were found: pieces where a log serves several sessions, else the whole log."""
+    }
     users: dict[Path, set[str]] = {}
-    for session in plan.sessions:
-        for run in session.runs:
-            for log in run.logs.values():
-                users.setdefault(log.source, set()).add(session.name)
+    for name, entries in long.items():
+        for log in (log for entry in entries for log in entry.logs.values()):
+            users.setdefault(log.source, set()).add(name)
     found = []
     for session in plan.sessions:
-        runs = []
-        is_shared = any(len(users[log.source]) > 1 for run in session.runs for log in run.logs.values())
-        for run in session.runs:
-            line = cut.line(run.row)
-            if line is not None and line.spans_s:
-                runs.append(_in_pieces(run, line, logs[run.row.line]) if is_shared else _in_whole(run, line))
+        is_shared = any(len(users[log.source]) > 1 for one in long[session.name] for log in one.logs.values())
+
+        def cut_out(entries: Sequence[PlannedRun], *, in_pieces: bool = is_shared) -> tuple[PlannedRun, ...]:
+            mine = [(entry, spans[entry.row.line]) for entry in entries if spans.get(entry.row.line)]
+            return tuple(
+                _in_pieces(entry, where, logs[entry.row.line]) if in_pieces else _in_whole(entry, where)
+                for entry, where in mine
+            )
+
+        runs = cut_out(session.runs)
+        alone = tuple(entry for entry in session.movements if entry.row.line not in placed)
         if runs:
-            found.append(replace(session, runs=tuple(runs)))
+            found.append(replace(session, runs=runs, movements=(*alone, *cut_out(session.movements))))
     return tuple(found)
 
 
-def _in_whole(run: PlannedRun, line: CutLine) -> PlannedRun:
-    """Take the whole logs, with the run's span on the clock of the first."""
-    first = next(place for place in run.logs if place in line.spans_s)
-    from_s, to_s = line.spans_s[first]
+def _in_whole(run: PlannedRun, spans_s: Spans) -> PlannedRun:
+    """Take the whole logs, with the span on the clock of the first."""
+    first = next(place for place in run.logs if place in spans_s)
+    from_s, to_s = spans_s[first]
     row = _cut_row(run.row, round(from_s, DIGITS), round(to_s, DIGITS))
-    return PlannedRun(row, {place: log for place, log in run.logs.items() if place in line.spans_s})
+    return PlannedRun(row, {place: log for place, log in run.logs.items() if place in spans_s})
 
 
-def _in_pieces(run: PlannedRun, line: CutLine, logs: dict[str, LongLog]) -> PlannedRun:
-    """Cut the run out of every log."""
+def _in_pieces(run: PlannedRun, spans_s: Spans, logs: Mapping[str, LongLog]) -> PlannedRun:
+    """Cut the span out of every log."""
     pieces = {}
     for place, log in run.logs.items():
-        if place in line.spans_s:
-            from_s, to_s = (round(time_s, DIGITS) for time_s in line.spans_s[place])
+        if place in spans_s:
+            from_s, to_s = (round(time_s, DIGITS) for time_s in spans_s[place])
             piece = Piece(logs[place].sensor, from_s, to_s)
             pieces[place] = Log(log.source, log.group, f"{run.row.run}/{place}{SUFFIX}", piece)
     return PlannedRun(_cut_row(run.row, None, None), pieces)

@@ -10,11 +10,12 @@ from imustride.checking.limits import CheckLimits
 from imustride.checking.view import BodyFacts
 from imustride.constants import PLACES, SKATES
 from imustride.errors import FileFormatError, SettingsError
-from imustride.fitting_views import Looked, look
+from imustride.fitting_files import look
 from imustride.loaders import open_session
 from imustride.movements import shown_by
 from imustride.pipeline import read_gate_times
 from imustride.quality.judging import SWAPPED
+from imustride.reading import runs_beside_s
 from imustride.registry import methods
 from imustride.results import CheckLine, CheckReport, RunAdvice
 from imustride.session import declared, read_toml
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from imustride.checking.view import Outcome, RecordingView
-    from imustride.fitting_views import Kind
+    from imustride.fitting_views import Kind, Looked
     from imustride.reading import Read
     from imustride.registry import Check
     from imustride.session import Movement, Run, Session
@@ -86,11 +87,13 @@ def looked_at(session: Session, runs: Iterable[Run], movements: Iterable[Movemen
     """Look at one recording of a session after the other."""
     settings = Settings()
     gravity = local_gravity_m_s2(session.latitude_deg)
-    body = body_facts(session, settings)
+    read: Read = {}
+    body = body_facts(session, settings, read)
     for movement in movements:
         name, kind = named(movement)
-        yield look(name, kind, sources(session, movement), gravity, session.date, settings, body=body)
-    read: Read = {}
+        found = sources(session, movement)
+        beside = {place: runs_beside_s(session, movement, place) for place in found}
+        yield look(name, kind, found, gravity, session.date, settings, movement, body, read, beside)
     for run in runs:
         found = sources(session, run)
         yield look(run.name, "run", found, gravity, session.date, settings, run, body, read)
@@ -192,14 +195,14 @@ def named(movement: Movement) -> tuple[str, Kind]:
     return (FITTING, "fitting") if movement.kind == FITTING else (movement.name, "movements")
 
 
-def body_facts(session: Session, settings: Settings) -> dict[str, BodyFacts]:
+def body_facts(session: Session, settings: Settings, read: Read) -> dict[str, BodyFacts]:
     """Return what the movements of a session say of each sensor that is not on a skate."""
     facts = {}
     there = [movement for movement in session.movements if recorded(session, movement)]
     recording = session.model_copy(update={"movements": tuple(there)})
     for sensor in session.sensors:
         if sensor.place not in SKATES:
-            fitting, problems = shown_by(recording, sensor.place, settings)
+            fitting, problems = shown_by(recording, sensor.place, settings, read)
             facts[str(sensor.place)] = BodyFacts(
                 any(sensor.place in movement.files for movement in there), fitting, "; ".join(problems)
             )

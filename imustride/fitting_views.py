@@ -1,4 +1,4 @@
-"""What the checks of sensors look at: files read, the run found in them, blows, clocks, edges."""
+"""What the checks of sensors look at: the run found in the recordings, blows, clocks, edges."""
 
 from __future__ import annotations
 
@@ -13,17 +13,15 @@ from imustride.calibration import apply, read_calibration
 from imustride.checking.view import BodyFacts, CalibrationFacts, RecordingView, SensorView
 from imustride.constants import SIDES, SKATES
 from imustride.cutting.stance import cut
-from imustride.cutting.window import window
-from imustride.errors import CalibrationError, ImustrideError, SignalQualityError
+from imustride.errors import CalibrationError, SignalQualityError
 from imustride.inspection import estimate_bandwidth_hz
 from imustride.inspection.findings import signal_findings
 from imustride.inspection.signals import at_rest
-from imustride.loaders import load_file, regularise
-from imustride.loaders.spans import load_span
+from imustride.loaders import regularise
 from imustride.orientation.carried import gravity_carried_deg
 from imustride.quality.mounting import stop_tilt_deg
 from imustride.quality.sides import sides_told
-from imustride.reading import outside, span_in, survey, told, undelayed
+from imustride.reading import undelayed
 from imustride.runs import analyse_recordings, end_in_motion_s, move
 from imustride.synchronisation.shared import nothing, shared_shocks
 from imustride.synchronisation.shocks import find_shocks
@@ -36,19 +34,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from imustride.kinematics import Cut, SharedShocks
-    from imustride.reading import Read
     from imustride.recording import Recording, SensorLog
     from imustride.results import RunResult
-    from imustride.session import Run
     from imustride.settings import Settings
-    from imustride.surveying import LongLog
 
 Told = Literal["as declared", "contradicts", "cannot tell"]
 Kind = Literal["run", "fitting", "movements"]
-
-# The protocol's standing still (README), and how far around a span it is looked for (common practice, no source).
-STANCE_S = 3.0
-AROUND_S = 30.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,112 +48,6 @@ class Looked:
 
     view: RecordingView
     result: RunResult | None
-
-
-def look(
-    name: str,
-    kind: Kind,
-    sources: Mapping[str, LongLog],
-    gravity_m_s2: float,
-    day: dt.date | None,
-    settings: Settings,
-    run: Run | None = None,
-    body: Mapping[str, BodyFacts] | None = None,
-    read: Read | None = None,
-) -> Looked:
-    """Read one recording of all sensors and look at all that the checks ask for.
-
-    Parameters
-    ----------
-    name : str
-    kind : "run", "fitting" or "movements"
-    sources : mapping of place to LongLog
-    gravity_m_s2 : float
-        Local gravity [m/s^2].
-    day : datetime.date or None
-    settings : Settings
-    run : Run, optional
-        Where its declared span lies: of such a run only that is read.
-    body : mapping of place to BodyFacts, optional
-        What movements at the boards say of sensors that are not on a skate.
-    read : dict, optional
-        What was learnt of logs that several runs share; added to.
-    """
-    if run is None or (run.start_s is None and run.end_s is None):
-        views, problems = whole_views(sources, gravity_m_s2, day)
-    else:
-        views, problems = span_views(sources, run, gravity_m_s2, day, {} if read is None else read)
-    views = {place: replace(view, body=(body or {}).get(place, view.body)) for place, view in views.items()}
-    return seen(name, kind, views, problems, settings)
-
-
-def whole_views(
-    sources: Mapping[str, LongLog], gravity_m_s2: float, day: dt.date | None
-) -> tuple[dict[str, SensorView], dict[str, str]]:
-    """Look at every sensor's whole file; also say which cannot be read, and why."""
-    views: dict[str, SensorView] = {}
-    problems: dict[str, str] = {}
-    for place, source in sources.items():
-        try:
-            log = load_file(source.path, source.group, source.sensor)
-            views[place] = sensor_view(log, source.calibration, gravity_m_s2, day)
-        except (ImustrideError, OSError) as error:
-            problems[place] = told(error)
-    return views, problems
-
-
-def span_views(
-    sources: Mapping[str, LongLog], run: Run, gravity_m_s2: float, day: dt.date | None, read: Read
-) -> tuple[dict[str, SensorView], dict[str, str]]:
-    """Look at the declared span of a run in every sensor's log; also say which cannot be, and why.
-
-    As in the analysis, the span is on the clock of the first sensor that can be read, and of the logs nothing is held but
-    when they moved, in `read`.
-    """
-    views: dict[str, SensorView] = {}
-    problems: dict[str, str] = {}
-    for place, source in sources.items():
-        first = next(iter(views), place)
-        try:
-            span_s = span_in(run, source, None if place == first else sources[first], read)
-            view = piece_view(source, span_s, gravity_m_s2, day)
-            if view is not None:
-                views[place] = view
-                continue
-            error = outside(run, place, survey(source, read))
-        except (ImustrideError, OSError) as wrong:
-            problems[place] = told(wrong)
-            continue
-        if place == first:
-            return {}, dict.fromkeys(sources, str(error))
-        problems[place] = str(error)
-    return views, problems
-
-
-def piece_view(
-    source: LongLog, span_s: tuple[float, float], gravity_m_s2: float, day: dt.date | None
-) -> SensorView | None:
-    """Look at a span of a log on its own clock [s]; None where it holds nothing of it.
-
-    A span that begins late and ends early holds next to no rest: what rest tells is then taken from around it.
-    """
-
-    def between(from_s: float, to_s: float) -> SensorView | None:
-        log = load_span(source.path, source.group, source.sensor, from_s, to_s)
-        return sensor_view(log, source.calibration, gravity_m_s2, day) if len(log.time_s) > 1 else None
-
-    view = between(*span_s)
-    recording = None if view is None else window(view.recording, *span_s)
-    if view is None or recording is None:
-        return None
-    view = replace(view, recording=recording)
-    if view.rest is not None and view.rest.duration_s >= STANCE_S:
-        return view
-    try:
-        around = between(span_s[0] - AROUND_S, span_s[1] + AROUND_S) or view
-    except SignalQualityError:  # what is wrong with the log lies outside the run
-        return view
-    return replace(view, rest=around.rest, bandwidth_hz=around.bandwidth_hz, unit_faults=around.unit_faults)
 
 
 def seen(

@@ -9,23 +9,26 @@ from imustride.body_run import Worn
 from imustride.constants import SHANK_OF_HEIGHT, SIDES, SKATES, THIGH_OF_HEIGHT
 from imustride.cutting.standing import find_standing
 from imustride.errors import ImustrideError
-from imustride.reading import read_one, told
+from imustride.reading import read_movement, told
 from imustride.segments import Lengths
 
 if TYPE_CHECKING:
+    from imustride.reading import Read
     from imustride.recording import Recording
     from imustride.segments import Fitting
     from imustride.session import BodyLengths, Place, Session
     from imustride.settings import Settings
 
 
-def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]]:
+def worn_in(session: Session, settings: Settings, read: Read) -> tuple[Worn, tuple[str, ...]]:
     """Read what standing and movements of a session show of its body sensors.
 
     Parameters
     ----------
     session : Session
     settings : Settings
+    read : dict
+        What was learnt of logs that runs and movements share; added to.
 
     Returns
     -------
@@ -34,7 +37,7 @@ def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]
         One line for each recording that could not be read or shows nothing.
     """
     shown = {
-        str(sensor.place): shown_by(session, sensor.place, settings)
+        str(sensor.place): shown_by(session, sensor.place, settings, read)
         for sensor in session.sensors
         if sensor.place not in SKATES
     }
@@ -43,7 +46,9 @@ def worn_in(session: Session, settings: Settings) -> tuple[Worn, tuple[str, ...]
     return Worn(fittings, lengths_of(session.body)), problems
 
 
-def shown_by(session: Session, place: Place, settings: Settings) -> tuple[Fitting | None, tuple[str, ...]]:
+def shown_by(
+    session: Session, place: Place, settings: Settings, read: Read
+) -> tuple[Fitting | None, tuple[str, ...]]:
     """Return the best fitting that a session's movements show of one place, and what went wrong with the others."""
     best = None
     problems = []
@@ -51,7 +56,7 @@ def shown_by(session: Session, place: Place, settings: Settings) -> tuple[Fittin
         if place not in movement.files:
             continue
         try:
-            found = fitting_in(read_one(session, movement, place), settings)
+            found = fitting_in(read_movement(session, movement, place, read), settings)
         except (ImustrideError, OSError) as error:
             problems.append(f"{movement.name}: {told(error)}")
             continue

@@ -88,7 +88,7 @@ def analyse_opened(session: Session, settings: Settings | None = None) -> Sessio
 
     settings = settings or Settings()
     read: Read = {}
-    worn, problems = worn_in(session, settings)
+    worn, problems = worn_in(session, settings, read)
     runs = tuple(analyse_run(session, run, settings, read, worn) for run in session.runs)
     pushes = pd.concat([run.pushes for run in runs], ignore_index=True)
     bodies = {run.name: run.segments for run in runs if run.segments is not None}

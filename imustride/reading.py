@@ -11,13 +11,16 @@ from imustride.errors import FileFormatError, ImustrideError, SignalQualityError
 from imustride.inspection import unit_errors
 from imustride.loaders import load, regularise
 from imustride.loaders.spans import load_span
+from imustride.session import Run
 from imustride.session_checks import split_group
-from imustride.surveying import LongLog, lag_at_s, survey_log
+from imustride.surveying import LongLog, lag_at_s, sure_lag_s, survey_log
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from imustride.cutting.survey import Blocks
     from imustride.recording import Recording, SensorLog
-    from imustride.session import Movement, Run, Sensor, Session
+    from imustride.session import Movement, Sensor, Session
 
 # When each sensor moved, by place and file: what is kept of a long log that several runs share.
 Read = dict[tuple[str, str], "Blocks"]
@@ -49,13 +52,14 @@ def read_recordings(
     """
     read = {} if read is None else read
     places = [sensor.place for sensor in session.sensors if sensor.place in run.files]
-    is_cut = run.start_s is not None or run.end_s is not None
     recordings: dict[str, Recording] = {}
     problems = []
     for place in places:
         first = next(iter(recordings), place)
         try:
-            found = read_piece(session, run, place, read, first) if is_cut else read_one(session, run, place)
+            found = (
+                read_piece(session, run, place, read, first) if is_cut(run) else read_one(session, run, place)
+            )
         except (ImustrideError, OSError) as error:
             problems.append(told(error))
             continue
@@ -66,7 +70,38 @@ def read_recordings(
     return recordings, tuple(problems)
 
 
-def read_piece(session: Session, run: Run, place: str, read: Read, first: str) -> Recording | None:
+def read_movement(session: Session, movement: Movement, place: str, read: Read) -> Recording:
+    """Read one sensor's recording of movements: its file, or of a longer log the declared span alone.
+
+    Parameters
+    ----------
+    session : Session
+    movement : Movement
+    place : str
+    read : dict
+        As in `read_recordings`.
+
+    Raises
+    ------
+    FileFormatError, CalibrationError
+        As `read_one`.
+    SignalQualityError
+        As `read_one`; also if the span is not in the log, or nothing shows where it lies on this sensor's clock.
+    """
+    if not is_cut(movement):
+        return read_one(session, movement, place)
+    found = read_piece(session, movement, place, read, session.clock_of(movement))
+    if found is None:
+        raise outside(movement, place, survey(log_of(session, movement, place), read))
+    return found
+
+
+def is_cut(entry: Run | Movement) -> bool:
+    """Tell whether a recording is a declared span of longer logs."""
+    return entry.start_s is not None or entry.end_s is not None
+
+
+def read_piece(session: Session, run: Run | Movement, place: str, read: Read, first: str) -> Recording | None:
     """Read the declared span of a run from one sensor's log, and nothing else of it.
 
     The span is on the clock of the first sensor. The others' clocks are not joined yet: their logs are read once in
@@ -75,7 +110,7 @@ def read_piece(session: Session, run: Run, place: str, read: Read, first: str) -
     Parameters
     ----------
     session : Session
-    run : Run
+    run : Run or Movement
     place : str
     read : dict
         As in `read_recordings`.
@@ -90,10 +125,11 @@ def read_piece(session: Session, run: Run, place: str, read: Read, first: str) -
     Raises
     ------
     FileFormatError, CalibrationError, SignalQualityError
-        As `read_one`.
+        As `read_one` and `span_in`.
     """
     log = log_of(session, run, place)
-    from_s, to_s = span_in(run, log, None if place == first else log_of(session, run, first), read)
+    clock = None if place == first else log_of(session, run, first)
+    from_s, to_s = span_in(run, log, clock, read, runs_beside_s(session, run, place))
     rows = load_span(log.path, log.group, log.sensor, from_s, to_s)
     if len(rows.time_s) < 2:
         return None
@@ -101,34 +137,76 @@ def read_piece(session: Session, run: Run, place: str, read: Read, first: str) -
     return window(as_recording(session, rows), from_s - late_s, to_s - late_s)
 
 
-def span_in(run: Run, log: LongLog, first: LongLog | None, read: Read) -> tuple[float, float]:
+def span_in(
+    run: Run | Movement,
+    log: LongLog,
+    first: LongLog | None,
+    read: Read,
+    runs_s: Sequence[tuple[float, float]] = (),
+) -> tuple[float, float]:
     """Return where the declared span of a run lies in a log, on the clock of its file [s].
 
     Parameters
     ----------
-    run : Run
+    run : Run or Movement
+        Of a run the shocks tell later whether it is the right one; nothing does of movements, so the clocks must show it.
     log : LongLog
     first : LongLog or None
         The one whose clock counts; None where it is this one.
     read : dict
         As in `read_recordings`.
+    runs_s : sequence of (float, float)
+        For movements: as `runs_beside_s`.
 
     Raises
     ------
-    FileFormatError, CalibrationError, SignalQualityError
+    FileFormatError, CalibrationError
         As `survey_log`.
+    SignalQualityError
+        As `survey_log`; also if nothing shows where movements lie in this log.
     """
     from_s = -float("inf") if run.start_s is None else run.start_s
     to_s = float("inf") if run.end_s is None else run.end_s
-    lag_s = 0.0 if first is None else lag_at_s(survey(first, read), survey(log, read), (from_s, to_s))
+    lag_s = 0.0
+    if first is not None:
+        clocks = survey(first, read), survey(log, read)
+        found = lag_at_s(*clocks, (from_s, to_s)) if isinstance(run, Run) else sure_lag_s(*clocks, runs_s)
+        if found is None:
+            raise unjoined(str(log.sensor.place), str(first.sensor.place))
+        lag_s = found
     late_s = delay_s(log.sensor)
     return from_s - lag_s + late_s, to_s - lag_s + late_s
 
 
-def outside(run: Run, place: str, log: Blocks) -> SignalQualityError:
-    """Return the error of a run whose declared span is not in a log."""
+def runs_beside_s(session: Session, entry: Run | Movement, place: str) -> list[tuple[float, float]]:
+    """Return the spans of the runs in the same logs of `place` and of the clock of `entry`, on that clock [s]."""
+    first = session.clock_of(entry)
+    return [
+        (run.start_s, run.end_s)
+        for run in session.runs
+        if session.clock_of(run) == first
+        and all(
+            run.files.get(one) == written for one, written in entry.files.items() if one in {first, place}
+        )
+        and run.start_s is not None
+        and run.end_s is not None
+    ]
+
+
+def unjoined(place: str, first: str) -> SignalQualityError:
+    """Return the error of movements that cannot be found in the log of a sensor."""
     message = (
-        f"run {run.name!r}: start_s and end_s lie outside the log of {place}, {log.start_s:.2f} to {log.end_s:.2f} s "
+        f"{place}: its log and that of {first} do not move together, so where start_s and end_s lie in it is not known; "
+        f"give {place} a [[movements]] entry of its own, with the times on its own clock"
+    )
+    return SignalQualityError(message)
+
+
+def outside(run: Run | Movement, place: str, log: Blocks) -> SignalQualityError:
+    """Return the error of a declared span that is not in a log."""
+    whose = f"run {run.name!r}: " if isinstance(run, Run) else ""
+    message = (
+        f"{whose}start_s and end_s lie outside the log of {place}, {log.start_s:.2f} to {log.end_s:.2f} s "
         "on its own clock; correct them in session.toml"
     )
     return SignalQualityError(message)
@@ -142,7 +220,7 @@ def survey(log: LongLog, read: Read) -> Blocks:
     return read[key]
 
 
-def log_of(session: Session, run: Run, place: str) -> LongLog:
+def log_of(session: Session, run: Run | Movement, place: str) -> LongLog:
     """Return the log of one sensor of a run."""
     file, group = split_group({str(key): written for key, written in run.files.items()}[place])
     sensor = session.sensor(place)

@@ -115,13 +115,15 @@ class Run(Strict):
 
 
 class Movement(Strict):
-    """One recording of standing straight and simple movements, made to align the sensors of the body.
+    """One recording of standing straight and simple movements, made to align the sensors of the body; optional cut.
 
     `kind` is for people: what was done is found in the recording.
     """
 
     kind: Label
     files: dict[Place, str]
+    start_s: float | None = None
+    end_s: float | None = None
 
     @property
     def name(self) -> str:
@@ -182,6 +184,10 @@ class Session(Written):
             f"declared are {declared}; add a [[sensors]] entry"
         )
         raise FileFormatError(message)
+
+    def clock_of(self, entry: Run | Movement) -> Place:
+        """Return the place of the first sensor with a file: its clock counts for `start_s` and `end_s`."""
+        return next(sensor.place for sensor in self.sensors if sensor.place in entry.files)
 
     def path(self, written: str) -> Path:
         """Return the path of a file written in the session, links followed.

@@ -64,8 +64,9 @@ def problems(raw: dict[str, Any], folder: Path) -> list[str]:
             found.append(f"{where}.rate_hz: given beside columns.time; remove one of the two".strip("."))
     for where, sensor in sensors:
         found += [f"{where}.{problem}" for problem in _sensor_problems(sensor, raw)]
-    found += _run_problems(runs)
+    found += _name_problems(runs)
     for where, entry in runs + _entries(raw, "movements"):
+        found += _span_problems(where, entry)
         found += _place_problems(f"{where}.files", entry.get("files"), places)
         found += _path_problems(where, entry, folder.resolve())
     return found
@@ -126,22 +127,27 @@ def _missing_problems(columns: dict[str, Any], units: dict[str, Any], *, timeles
     ]
 
 
-def _run_problems(runs: list[tuple[str, dict[str, Any]]]) -> list[str]:
+def _name_problems(runs: list[tuple[str, dict[str, Any]]]) -> list[str]:
     names = [run["name"] for _, run in runs if isinstance(run.get("name"), str)]
     found = [
         f"runs: the name {name!r} is used twice (case does not count); rename one"
         for name in _repeated([name.casefold() for name in names])
     ]
     for where, run in runs:
-        name, start, end = run.get("name"), run.get("start_s"), run.get("end_s")
+        name = run.get("name")
         if isinstance(name, str) and not is_run_name(name):
             found.append(
                 f"{where}.name: found {name!r}; wanted 1 to 64 letters, digits, spaces or . _ - "
                 "that start with a letter or digit"
             )
-        if isinstance(start, (int, float)) and isinstance(end, (int, float)) and start >= end:
-            found.append(f"{where}.end_s: found {end}, not after start_s {start}; correct one")
     return found
+
+
+def _span_problems(where: str, entry: dict[str, Any]) -> list[str]:
+    start, end = entry.get("start_s"), entry.get("end_s")
+    if isinstance(start, (int, float)) and isinstance(end, (int, float)) and start >= end:
+        return [f"{where}.end_s: found {end}, not after start_s {start}; correct one"]
+    return []
 
 
 def _axes_problems(axes: Any) -> list[str]:

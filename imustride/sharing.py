@@ -17,13 +17,13 @@ from imustride.exporting.swap import repair, swapped_in
 from imustride.loaders import load, open_session, read_gates, regularise
 from imustride.pipeline import analyse_session, write_session
 from imustride.preparing.session_text import gates_text, toml_text
-from imustride.reading import told
+from imustride.reading import is_cut, told
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Collection, Iterator, Mapping
 
     from imustride.recording import SensorLog
-    from imustride.session import Movement, Run, Session
+    from imustride.session import Movement, Place, Run, Session
 
 
 def export_bids(
@@ -205,19 +205,14 @@ def _content(
 
     runs: list[dict[str, Any]] = []
     for run in session.runs:
-        facts: dict[str, Any] = {
-            "name": run.name,
-            "files": moved(run),
-            "start_s": run.start_s,
-            "end_s": run.end_s,
-        }
+        facts: dict[str, Any] = {"name": run.name, "files": moved(run), **_span(run)}
         gates = _gates(session, run, problems)
         if facts["files"] and gates is not None:
             facts["gates"] = f"{run.name}/gates.csv"
             text = gates_text(tuple(zip(gates[0].tolist(), gates[1].tolist(), strict=True)))
             (partial / run.name).mkdir(exist_ok=True)
             (partial / facts["gates"]).write_text(text, encoding="utf-8", newline="\n")
-        runs += [{key: value for key, value in facts.items() if value is not None}] if facts["files"] else []
+        runs += [facts] if facts["files"] else []
     if not runs:
         message = f"{session.folder.name}: no run could be exported: {'; '.join(problems)}"
         raise FileFormatError(message)
@@ -226,9 +221,31 @@ def _content(
         for sensor in session.sensors
         if sensor.place in ways
     ]
-    movements = [{"kind": entry.kind, "files": moved(entry)} for entry in session.movements if moved(entry)]
+    movements = [
+        {"kind": entry.kind, "files": moved(entry), **_span(entry)}
+        for entry in session.movements
+        if moved(entry) and _has_clock(session, entry, moved(entry), problems)
+    ]
     content = {**session_declared(session), "date": session.date, "sensors": sensors, "runs": runs}
     return {key: value for key, value in {**content, "movements": movements}.items() if value not in ({}, [])}
+
+
+def _span(entry: Run | Movement) -> dict[str, float]:
+    """Return the declared span of longer logs, as far as there is one."""
+    return {
+        key: value for key, value in (("start_s", entry.start_s), ("end_s", entry.end_s)) if value is not None
+    }
+
+
+def _has_clock(session: Session, movement: Movement, places: Collection[str], problems: list[str]) -> bool:
+    """Tell whether the log is there on whose clock the span of movements is: on another it would be another part."""
+    clock = session.clock_of(movement)
+    if not is_cut(movement) or clock in places:
+        return True
+    problems.append(
+        f"{movement.name}: left out, without the log of {clock}, on whose clock start_s and end_s are"
+    )
+    return False
 
 
 @contextmanager
@@ -281,33 +298,43 @@ def _gates(session: Session, run: Run, problems: list[str]) -> Any:
 
 
 def _recorded(session: Session, gated: list[str], problems: list[str]) -> Iterator[motion_bids.Recorded]:
-    """Give every file once, with the runs it holds."""
+    """Give every file once, with the runs and movements it holds; sensors in order, so that clocks come first."""
+    entries: tuple[Run | Movement, ...] = (*session.runs, *session.movements)
+    given: dict[Place, set[str]] = {sensor.place: set() for sensor in session.sensors}
+    movements = dict(enumerate(session.movements, 1))
     for place, written in dict.fromkeys(
-        (place, written) for run in session.runs for place, written in run.files.items()
+        (place, entry.files[place]) for place in given for entry in entries if place in entry.files
     ):
-        held = [
-            (number, run) for number, run in enumerate(session.runs, 1) if run.files.get(place) == written
-        ]
-        runs = [_run_facts(session, number, run, gated) for number, run in held]
-        number, run = held[0]
-        yield from _one(session, run, place, session.protocol, number, {"Runs": runs}, problems)
-    for number, movement in enumerate(session.movements, 1):
-        for place in movement.files:
-            holds = {"Movement": movement.kind}
-            yield from _one(session, movement, place, movement.name, number, holds, problems)
+        held = next(entry for entry in entries if entry.files.get(place) == written)
+        log = _log(session, held, place, problems)
+        if log is None:
+            continue
+        given[place].add(written)
+        for number, movement in list(movements.items()):
+            there = [one for one, file in movement.files.items() if file in given[one]]
+            if place in there and not _has_clock(session, movement, there, problems):
+                del movements[number]
+        yield from _one(session, log, place, written, movements, gated)
 
 
 def _one(
     session: Session,
-    entry: Run | Movement,
-    place: str,
-    task: str,
-    number: int,
-    holds: dict[str, Any],
-    problems: list[str],
+    log: SensorLog,
+    place: Place,
+    written: str,
+    movements: Mapping[int, Movement],
+    gated: list[str],
 ) -> Iterator[motion_bids.Recorded]:
-    log = _log(session, entry, place, problems)
-    if log is not None:
+    """Tell what a file holds, and name it after the first run in it, or else the first movements."""
+    runs = [(number, run) for number, run in enumerate(session.runs, 1) if run.files.get(place) == written]
+    moved = [(number, one) for number, one in movements.items() if one.files.get(place) == written]
+    holds: dict[str, Any] = {}
+    if runs:
+        holds["Runs"] = [_run_facts(session, number, run, gated) for number, run in runs]
+    if moved:
+        holds["Movements"] = [{"number": number, "kind": one.kind, **_span(one)} for number, one in moved]
+    if holds:
+        number, task = (runs[0][0], session.protocol) if runs else (moved[0][0], moved[0][1].name)
         yield motion_bids.Recorded(log, not _is_counted(log), task, number, holds)
 
 
@@ -329,7 +356,5 @@ def _log(session: Session, entry: Run | Movement, place: str, problems: list[str
 
 
 def _run_facts(session: Session, number: int, run: Run, gated: list[str]) -> dict[str, Any]:
-    facts = {"number": number, "name": run.name, "start_s": run.start_s, "end_s": run.end_s}
-    if run.name in gated:
-        facts["gates"] = motion_bids.events_file(session, number)
-    return {key: value for key, value in facts.items() if value is not None}
+    gates = {"gates": motion_bids.events_file(session, number)} if run.name in gated else {}
+    return {"number": number, "name": run.name, **_span(run), **gates}

@@ -193,3 +193,29 @@ def lag_at_s(one: Blocks, other: Blocks, span_s: tuple[float, float]) -> float:
         lag_s = lag_s if in_span_s is None else in_span_s
     near_s, together = near_lag_s(one, other, lag_s, span_s)
     return near_s if together > LEAST_AGREEMENT else lag_s
+
+
+def sure_lag_s(one: Blocks, other: Blocks, runs_s: Sequence[tuple[float, float]]) -> float | None:
+    """Lag of a sensor where one of the two may not move at all, such as a skate in squats [s].
+
+    By the whole evening, or where that does not show it (a sensor that others wore too) by the runs that both recorded.
+
+    Parameters
+    ----------
+    one, other : Blocks
+    runs_s : sequence of (float, float)
+        Runs on the clock of `one`; one alone would lie well on any other run.
+
+    Returns
+    -------
+    float or None
+        None where nothing shows it: a guess would be another part of the evening.
+    """
+    lag_s = lag_between_s(one, other)
+    if agreement(one, other, lag_s) >= LEAST_AGREEMENT:
+        return lag_s
+    in_runs_s = lag_in_spans_s(one, other, runs_s) if len(runs_s) > 1 else None
+    if in_runs_s is None:
+        return None
+    together = min(near_lag_s(one, other, in_runs_s, span_s)[1] for span_s in runs_s)
+    return in_runs_s if together >= LEAST_AGREEMENT else None

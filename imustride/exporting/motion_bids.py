@@ -2,7 +2,7 @@
 
 Source: BIDS 1.11, modality motion. One tracking system a sensor, each with its own clock: ``LATENCY`` and the onsets of
 events are seconds on the sensor's clock, unshifted. Numbers are written so that they come back to the last digit. What the
-standard has no field for stands in JSON: ``SessionDeclaration`` beside the table of sessions, ``Runs`` or ``Movement`` beside
+standard has no field for stands in JSON: ``SessionDeclaration`` beside the table of sessions, ``Runs`` and ``Movements`` beside
 each recording.
 """
 
@@ -37,8 +37,8 @@ README = """\
 # {name}
 
 Recordings of sensors worn by a skater, in Motion-BIDS: one tracking system a sensor, each on its own clock. `LATENCY` and
-the onsets in `_events.tsv` are seconds on a sensor's own clock; events are on the clock of the first sensor in
-`SessionDeclaration` (`sub-*_sessions.json`) that recorded the run. Acceleration is specific force (at rest +g upwards), in axes of the sensor.
+the onsets in `_events.tsv` are seconds on a sensor's own clock; events, and `start_s` and `end_s`
+of `Runs` and `Movements`, are on the clock of the first sensor in `SessionDeclaration` (`sub-*_sessions.json`) that recorded them. Acceleration is specific force (at rest +g upwards), in axes of the sensor.
 
 Results, with how they came about, are in `derivatives/imustride`. `imustride analyse` reads this folder.
 """
@@ -59,7 +59,7 @@ class Recorded:
     number : int
         Of the first run, or the movement, that the recording holds.
     holds : mapping
-        ``Runs`` or ``Movement``, as `imustride.loaders.bids_dataset` reads them.
+        ``Runs`` and ``Movements``, as `imustride.loaders.bids_dataset` reads them.
     """
 
     log: SensorLog

@@ -2,7 +2,7 @@
 
 What the standard has no field for (surface, conditions, where a sensor sits) stands in the JSON beside the table of sessions,
 ``SessionDeclaration`` by session, or beside the recordings where there are no sessions; its keys are those of ``session.toml``.
-``Runs`` or ``Movement`` beside a recording say what it holds.
+``Runs`` and ``Movements`` beside a recording say what it holds.
 """
 
 from __future__ import annotations
@@ -160,7 +160,7 @@ def _contents(
     }
     written: dict[str, dict[str, Any]] = {}
     runs: dict[str, dict[str, Any]] = {}
-    movements: dict[tuple[str, str], dict[str, Any]] = {}
+    movements: dict[str, dict[str, Any]] = {}
     for motion, named, sidecar in recordings:
         where = f"{motion.parent.name}/{motion.name}"
         file = motion.relative_to(root).as_posix()
@@ -169,38 +169,52 @@ def _contents(
             found = {"place": place, "device": _device(sidecar, named), **worn.get(place, {})}
             written.setdefault(place, {**found, **_how_written(channels, sidecar, where)})
         files = dict.fromkeys(points, file)
-        if "Movement" in sidecar:
-            key = (str(sidecar["Movement"]), named.get("run", ""))
-            movements.setdefault(key, {"kind": sidecar["Movement"], "files": {}})["files"] |= files
-            continue
-        for run in _part(sidecar, "Runs", list, where, [{"name": _run_name(named)}]):
-            _join_run(runs, run, files, where)
+        moved = _part(sidecar, "Movements", list, where)
+        for movement in moved:
+            _join(movements, movement, files, where, ("movement", "kind", "number"))
+        for run in _part(sidecar, "Runs", list, where, [] if moved else [{"name": _run_name(named)}]):
+            _join(runs, run, files, where, ("run", "name"))
     order = [place for place in worn if place in written]
     order += [place for place in written if place not in order]
-    numbered = sorted(runs.values(), key=lambda run: run["number"])
-    plain = [{key: value for key, value in run.items() if key != "number"} for run in numbered]
-    return [written[place] for place in order], plain, list(movements.values())
+    return [written[place] for place in order], _in_order(runs), _in_order(movements)
+
+
+def _in_order(entries: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
+    numbered = sorted(entries.values(), key=lambda entry: entry["number"])
+    return [{key: value for key, value in entry.items() if key != "number"} for entry in numbered]
 
 
 def _run_name(named: dict[str, str]) -> str:
     return f"{named.get('task', 'task')}-{named.get('run', '1')}"
 
 
-def _join_run(runs: dict[str, dict[str, Any]], run: Any, files: dict[str, str], where: str) -> None:
-    """Add the files of one recording to a run; what several recordings tell of it must be the same."""
-    if not isinstance(run, dict) or not isinstance(run.get("name"), str):
-        message = f"{where}: Runs: found {run!r}; wanted the name of a run; correct its {SIDECAR}"
+def _join(
+    entries: dict[str, dict[str, Any]], entry: Any, files: dict[str, str], where: str, by: tuple[str, ...]
+) -> None:
+    """Add the files of one recording to a run or movement; what several recordings tell of it must be the same.
+
+    `by`: what it is, and the keys by which it is known, the first of which names it.
+    """
+    what, name, *more = by
+    told = {"number": len(entries), **entry} if isinstance(entry, dict) else {}
+    if not isinstance(told.get(name), str) or not isinstance(told["number"], int):
+        message = (
+            f"{where}: {what.capitalize()}s: found {entry!r}; wanted the {name} of a {what}, and its number or none; "
+            f"correct its {SIDECAR}"
+        )
         raise FileFormatError(message)
-    told = {"number": len(runs), **run}
-    known = runs.setdefault(run["name"], {**told, "files": {}})
-    said = {key: value for key, value in run.items() if known.get(key) != value}
+    known = entries.setdefault(
+        "/".join(str(entry.get(key, "")) for key in (name, *more)), {**told, "files": {}}
+    )
+    keys = [key for key in {**known, **told} if key != "files" and (key != "number" or key in entry)]
+    said = [key for key in keys if known.get(key) != told.get(key)]
     twice = known["files"].keys() & files.keys()
-    if said or twice or not isinstance(known["number"], int):
-        what = (
+    if said or twice:
+        how = (
             f"{', '.join(said)} of it differs" if said else f"it has two files for {', '.join(sorted(twice))}"
         )
         message = (
-            f"{where}: run {run['name']!r} is in several recordings, and {what}; make their {SIDECAR} agree"
+            f"{where}: {what} {told[name]!r} is in several recordings, and {how}; make their {SIDECAR} agree"
         )
         raise FileFormatError(message)
     known["files"] |= files

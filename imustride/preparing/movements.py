@@ -45,10 +45,8 @@ def movement_problems(name: str, rows: Sequence[Row], by_session: Mapping[str, S
                 f"{where}: {row.run} of {row.athlete}, but no run of that day with the same sensors; "
                 "correct the sensors, or remove the line"
             )
-        if row.gates or row.start_s is not None or row.end_s is not None:
-            found.append(
-                f"{where}: gates or a cut for {row.run}; wanted a log of its own, whole; remove them"
-            )
+        if row.gates:
+            found.append(f"{where}: gates for {row.run}, which passes none; remove them, or name the run")
     return found
 
 

@@ -121,7 +121,7 @@ def plan_day(roster: Roster, kit: Kit, logs: Path | None, *, cut: bool = False) 
             )
             planned.append(found)
             problems += wrong
-        sessions.append(PlannedSession(name, *planned))
+        sessions.append(_with_same_targets(PlannedSession(name, *planned)))
     if logs is not None:
         problems += [] if cut else _shared_files(roster.name, sessions)
         if rows and not any(entry.logs for session in sessions for entry in session.recordings):
@@ -341,6 +341,22 @@ def _targets(found: Sequence[tuple[Row, dict[str, tuple[Path, str | None]]]]) ->
         )
         for row, logs in found
     )
+
+
+def _with_same_targets(session: PlannedSession) -> PlannedSession:
+    """Let movements in a log of runs use the copy that these have."""
+    copies = {log.source: log.target for run in session.runs for log in run.logs.values()}
+    movements = [
+        replace(
+            entry,
+            logs={
+                place: replace(log, target=copies.get(log.source, log.target))
+                for place, log in entry.logs.items()
+            },
+        )
+        for entry in session.movements
+    ]
+    return replace(session, movements=tuple(movements))
 
 
 def _same_name(source: Path, shared: dict[Path, str]) -> bool:

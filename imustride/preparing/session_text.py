@@ -79,9 +79,16 @@ def content(session: PlannedSession, kit: Kit, folder: Path) -> dict[str, Any]:
         }
         runs.append({key: value for key, value in entry.items() if value is not None})
     kept = {key: value for key, value in found.items() if value not in ({}, None)}
-    movements = [{"kind": kind_of(entry.row), "files": _files(entry)} for entry in session.movements]
-    moved = {"movements": movements} if movements else {}
-    return {**kept, "sensors": sensors, "runs": runs, **moved}
+    movements = []
+    for moved in session.movements:
+        entry = {
+            "kind": kind_of(moved.row),
+            "files": _files(moved),
+            "start_s": moved.row.start_s,
+            "end_s": moved.row.end_s,
+        }
+        movements.append({key: value for key, value in entry.items() if value is not None})
+    return {**kept, "sensors": sensors, "runs": runs, **({"movements": movements} if movements else {})}
 
 
 def _files(entry: PlannedRun) -> dict[str, str]:

@@ -103,11 +103,39 @@ def test_what_is_wrong_with_movements_and_lengths_is_named(plan, lines, said):
     assert any(said in problem for problem in problems), problems
 
 
-def test_movements_with_a_gate_or_a_cut_are_refused(plan):
-    header = HEADER + ",gate_30.48_m_time_s,start_s"
-    for more in (",4.9,", ",,12"):
-        problems = plan(MOVED + more, A + ",,", header=header).problems
-        assert any("wanted a log of its own, whole" in problem for problem in problems)
+def test_movements_with_a_gate_are_refused(plan):
+    header = HEADER + ",gate_30.48_m_time_s"
+    (problem,) = plan(MOVED + ",4.9", A + ",", header=header).problems
+    assert "line 2: gates for movements, which passes none; remove them" in problem
+
+
+def test_movements_in_the_log_of_a_run_use_its_copy_and_say_where_they_lie(plan, kit, logs, tmp_path):
+    places = ("left_skate", "right_skate", "left_shank", "head")
+    header = f"{HEADER},start_s,end_s,{','.join(f'{place}_file' for place in places)}"
+    files = [f"A07_run-1_S04{number}.csv" for number in (1, 2, 3, 4)]
+    said = [f"{line},{cut},{','.join(files)}" for line, cut in ((MOVED, "10,30.5"), (A, "95,120"))]
+    found = plan(*said, header=header, logs=logs)
+    assert found.problems == ()
+    session = declared(
+        tomllib.loads(toml_text(content(found.sessions[0], kit, tmp_path / "out" / "x"))),
+        tmp_path,
+        "session.toml",
+    )
+    ((moved,), (run,)) = session.movements, session.runs
+    assert (moved.start_s, moved.end_s, run.start_s) == (10.0, 30.5, 95.0)
+    assert moved.files == run.files
+    (session,) = found.sessions
+    assert len({log.target for entry in session.recordings for log in entry.logs.values()}) == 4
+
+
+def test_movements_and_a_run_in_one_log_without_a_part_each_are_refused(plan, logs):
+    header = f"{HEADER},start_s,end_s,left_shank_file"
+    shared = "A07_run-1_S043.csv"
+    for cut in (",", "10,100"):
+        found = plan(f"{MOVED},{cut},{shared}", f"{A},95,120,{shared}", header=header, logs=logs)
+        (problem,) = found.problems
+        assert "lines 2 and 3: the same file A07_run-1_S043.csv" in problem
+        assert "start_s and end_s that part it" in problem
 
 
 def test_a_log_of_movements_that_is_missing_is_named(plan, logs):
