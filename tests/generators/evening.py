@@ -26,9 +26,9 @@ SKATING_RAD_S = np.radians([40.0, 140.0, 60.0])
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of the evening: a run's logs by place, or so many seconds of something else."""
+    """A part of the evening: the logs by place of a run or of movements, or so many seconds of something else."""
 
-    kind: str  # run, rest, skating, standing
+    kind: str  # run, movements, rest, skating, standing
     length_s: float = 0.0
     logs: dict[str, SensorLog] = field(default_factory=dict)
     athlete: str = ""
@@ -59,7 +59,7 @@ class Evening:
         at_s = CLOCKS_S.get(place, 30.0 + 7.0 * len(place))
         gravity = self._next(0, place, np.array([0.0, 0.0, 9.81]))
         for number, part in enumerate(self.parts):
-            if part.kind == "run":
+            if part.logs:
                 yield _of_run(part.logs[place], at_s)
                 gravity = part.logs[place].acceleration_m_s2[-50:].mean(axis=0)
             else:
@@ -70,7 +70,7 @@ class Evening:
 
     def _next(self, number: int, place: str, otherwise: np.ndarray) -> np.ndarray:
         """How gravity lies in the sensor when the next run begins."""
-        logs = (part.logs[place] for part in self.parts[number:] if part.kind == "run")
+        logs = (part.logs[place] for part in self.parts[number:] if part.logs)
         return next((log.acceleration_m_s2[:50].mean(axis=0) for log in logs), otherwise)
 
     def samples(self, place: str) -> np.ndarray:
@@ -117,6 +117,7 @@ def evening(
     rate_hz: float = 200.0,
     between_s: float = 60.0,
     places: tuple[str, ...] = (),
+    movements: bool = False,
     **factors: float | str | bool,
 ) -> Evening:
     """Simulate an evening in which the athletes run in turn, each with the same sensors.
@@ -132,6 +133,8 @@ def evening(
         From the end of a run's log to the begin of the next, about: rest, skating back, standing.
     places : tuple of str
         Beside the skates.
+    movements : bool
+        Whether each athlete does movements at the boards first.
     **factors
         As of `simulate_session`.
     """
@@ -141,6 +144,11 @@ def evening(
     }
     rng = np.random.default_rng(sum(athletes.values()))
     parts = [Part("rest", 40.0), Part("skating", 70.0)]
+    for code in athletes if movements else ():
+        logs = simulated[code][0].movements["all"]
+        longest_s = max(len(log.time_s) for log in logs.values()) / rate_hz
+        parts += [Part("rest", 8.0), Part("movements", longest_s + 0.2, logs, code), Part("rest", 8.0)]
+        parts.append(Part("skating", 30.0))
     for number in range(runs):
         for code in athletes:
             run = simulated[code][number]
