@@ -15,7 +15,6 @@ from imustride.loaders import open_session
 from imustride.movements import shown_by
 from imustride.pipeline import read_gate_times
 from imustride.quality.judging import SWAPPED
-from imustride.reading import runs_beside_s
 from imustride.registry import methods
 from imustride.results import CheckLine, CheckReport, RunAdvice
 from imustride.session import declared, read_toml
@@ -92,8 +91,7 @@ def looked_at(session: Session, runs: Iterable[Run], movements: Iterable[Movemen
     for movement in movements:
         name, kind = named(movement)
         found = sources(session, movement)
-        beside = {place: runs_beside_s(session, movement, place) for place in found}
-        yield look(name, kind, found, gravity, session.date, settings, movement, body, read, beside)
+        yield look(name, kind, found, gravity, session.date, settings, movement, body, read)
     for run in runs:
         found = sources(session, run)
         yield look(run.name, "run", found, gravity, session.date, settings, run, body, read)

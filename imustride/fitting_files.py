@@ -15,7 +15,7 @@ from imustride.session import Run
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from imustride.checking.view import BodyFacts, SensorView
     from imustride.fitting_views import Kind, Looked
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from imustride.session import Movement
     from imustride.settings import Settings
     from imustride.surveying import LongLog
-
-    Beside = Mapping[str, Sequence[tuple[float, float]]]
 
 # The protocol's standing still (README), and how far around a span it is looked for (common practice, no source).
 STANCE_S = 3.0
@@ -41,7 +39,6 @@ def look(
     run: Run | Movement | None = None,
     body: Mapping[str, BodyFacts] | None = None,
     read: Read | None = None,
-    beside_s: Beside | None = None,
 ) -> Looked:
     """Read one recording of all sensors and look at all that the checks ask for.
 
@@ -60,14 +57,11 @@ def look(
         What movements at the boards say of sensors that are not on a skate.
     read : dict, optional
         What was learnt of logs that several runs share; added to.
-    beside_s : dict of place to list of (float, float), optional
-        For movements: as `reading.runs_beside_s`.
     """
     if run is None or not is_cut(run):
         views, problems = whole_views(sources, gravity_m_s2, day)
     else:
-        learnt = {} if read is None else read
-        views, problems = span_views(sources, run, learnt, beside_s or {}, gravity_m_s2, day)
+        views, problems = span_views(sources, run, gravity_m_s2, day, {} if read is None else read)
     views = {place: replace(view, body=(body or {}).get(place, view.body)) for place, view in views.items()}
     return seen(name, kind, views, problems, settings)
 
@@ -88,12 +82,7 @@ def whole_views(
 
 
 def span_views(
-    sources: Mapping[str, LongLog],
-    run: Run | Movement,
-    read: Read,
-    beside_s: Beside,
-    gravity_m_s2: float,
-    day: dt.date | None,
+    sources: Mapping[str, LongLog], run: Run | Movement, gravity_m_s2: float, day: dt.date | None, read: Read
 ) -> tuple[dict[str, SensorView], dict[str, str]]:
     """Look at the declared span of a recording in every sensor's log; also say which cannot be, and why.
 
@@ -105,8 +94,7 @@ def span_views(
     for place, source in sources.items():
         first = next(iter(views), place) if isinstance(run, Run) else next(iter(sources))
         try:
-            clock, runs_s = None if place == first else sources[first], beside_s.get(place, ())
-            span_s = span_in(run, source, clock, read, runs_s)
+            span_s = span_in(run, source, None if place == first else sources[first], read)
             view = piece_view(source, span_s, gravity_m_s2, day)
             if view is not None:
                 views[place] = view

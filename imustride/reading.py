@@ -16,8 +16,6 @@ from imustride.session_checks import split_group
 from imustride.surveying import LongLog, lag_at_s, sure_lag_s, survey_log
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from imustride.cutting.survey import Blocks
     from imustride.recording import Recording, SensorLog
     from imustride.session import Movement, Sensor, Session
@@ -129,7 +127,7 @@ def read_piece(session: Session, run: Run | Movement, place: str, read: Read, fi
     """
     log = log_of(session, run, place)
     clock = None if place == first else log_of(session, run, first)
-    from_s, to_s = span_in(run, log, clock, read, runs_beside_s(session, run, place))
+    from_s, to_s = span_in(run, log, clock, read)
     rows = load_span(log.path, log.group, log.sensor, from_s, to_s)
     if len(rows.time_s) < 2:
         return None
@@ -137,13 +135,7 @@ def read_piece(session: Session, run: Run | Movement, place: str, read: Read, fi
     return window(as_recording(session, rows), from_s - late_s, to_s - late_s)
 
 
-def span_in(
-    run: Run | Movement,
-    log: LongLog,
-    first: LongLog | None,
-    read: Read,
-    runs_s: Sequence[tuple[float, float]] = (),
-) -> tuple[float, float]:
+def span_in(run: Run | Movement, log: LongLog, first: LongLog | None, read: Read) -> tuple[float, float]:
     """Return where the declared span of a run lies in a log, on the clock of its file [s].
 
     Parameters
@@ -155,8 +147,6 @@ def span_in(
         The one whose clock counts; None where it is this one.
     read : dict
         As in `read_recordings`.
-    runs_s : sequence of (float, float)
-        For movements: as `runs_beside_s`.
 
     Raises
     ------
@@ -170,27 +160,12 @@ def span_in(
     lag_s = 0.0
     if first is not None:
         clocks = survey(first, read), survey(log, read)
-        found = lag_at_s(*clocks, (from_s, to_s)) if isinstance(run, Run) else sure_lag_s(*clocks, runs_s)
+        found = lag_at_s(*clocks, (from_s, to_s)) if isinstance(run, Run) else sure_lag_s(*clocks)
         if found is None:
             raise unjoined(str(log.sensor.place), str(first.sensor.place))
         lag_s = found
     late_s = delay_s(log.sensor)
     return from_s - lag_s + late_s, to_s - lag_s + late_s
-
-
-def runs_beside_s(session: Session, entry: Run | Movement, place: str) -> list[tuple[float, float]]:
-    """Return the spans of the runs in the same logs of `place` and of the clock of `entry`, on that clock [s]."""
-    first = session.clock_of(entry)
-    return [
-        (run.start_s, run.end_s)
-        for run in session.runs
-        if session.clock_of(run) == first
-        and all(
-            run.files.get(one) == written for one, written in entry.files.items() if one in {first, place}
-        )
-        and run.start_s is not None
-        and run.end_s is not None
-    ]
 
 
 def unjoined(place: str, first: str) -> SignalQualityError:

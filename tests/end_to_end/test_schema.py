@@ -33,7 +33,7 @@ encoding = "utf-8"
 conditions = { start_behind_m = 0.5, stick = false, blade = "new" }
 columns = { time = "time_s", acceleration = ["ax", "ay", "az"], angular_velocity = ["gx", "gy", "gz"] }
 units = { time = "s", acceleration = "m/s^2", angular_velocity = "deg/s" }
-movements = [{ kind = "all", files = { pelvis = "pelvis.csv" } }]
+movements = [{ kind = "all", files = { pelvis = "pelvis.csv" }, start_s = 1.0, end_s = 31.5 }]
 body = { height_m = 1.73, left_thigh_m = 0.42 }
 
 [[sensors]]

@@ -150,6 +150,59 @@ def test_recordings_of_a_run_that_disagree(dataset):
     assert "run 'first' is in several recordings, and start_s of it differs" in refusal(dataset)
 
 
+def with_movements(dataset, *told, **more):
+    """Let the recording of each side hold movements too: what the left one says of them, what the right one."""
+    for side, movements in zip(("left", "right"), told, strict=True):
+        stem = f"sub-A07_task-sprint_tracksys-{side}_run-1"
+        sidecar = {"TaskName": "sprint", "Movements": movements, **more}
+        write(dataset / "sub-A07" / "motion", stem, [f"{side}_skate"], sidecar)
+
+
+def test_movements_beside_runs_in_one_recording(dataset):
+    again = {"number": 2, "kind": "all", "start_s": 150, "end_s": 171.5}
+    first = {"number": 1, "kind": "all", "start_s": 3.5}
+    with_movements(dataset, [again, first], [first], Runs=[{"name": "run-1", "start_s": 60.0}])
+    session = open_session(dataset)
+    assert [(one.kind, one.start_s, one.end_s) for one in session.movements] == [
+        ("all", 3.5, None),
+        ("all", 150.0, 171.5),
+    ]
+    assert [sorted(one.files) for one in session.movements] == [["left_skate", "right_skate"], ["left_skate"]]
+    assert session.movements[0].files == session.runs[0].files
+
+
+def test_a_recording_of_movements_alone_is_no_run(dataset):
+    stem = "sub-A07_task-squats_tracksys-left_run-1"
+    sidecar = {"TaskName": "squats", "Movements": [{"kind": "squats"}]}
+    write(dataset / "sub-A07" / "motion", stem, ["left_skate"], sidecar)
+    session = open_session(dataset)
+    assert [run.name for run in session.runs] == ["sprint-1"]
+    (moved,) = session.movements
+    assert (moved.kind, moved.start_s, list(moved.files)) == ("squats", None, ["left_skate"])
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "said"),
+    [
+        ({"kind": "all", "start_s": 1.0}, {"kind": "all", "start_s": 2.0}, "start_s of it differs"),
+        (
+            {"kind": "all", "end_s": 9.0},
+            {"kind": "all"},
+            "movement 'all' is in several recordings, and end_s",
+        ),
+        (
+            {"start_s": 1.0},
+            {"start_s": 1.0},
+            "Movements: found {'start_s': 1.0}; wanted the kind of a movement",
+        ),
+        ({"kind": "all", "number": "x"}, {"kind": "all"}, "and its number or none"),
+    ],
+)
+def test_movements_that_cannot_be(dataset, left, right, said):
+    with_movements(dataset, [left], [right])
+    assert said in refusal(dataset)
+
+
 @pytest.mark.parametrize(
     ("sidecar", "said"),
     [

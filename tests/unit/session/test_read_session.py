@@ -63,6 +63,8 @@ end_s = 12.5
 [[movements]]
 kind = "toe_raise"
 files = { left_skate = "toe_raise.csv" }
+start_s = 3.0
+end_s = 30.0
 """
 
 
@@ -105,7 +107,9 @@ def test_the_example_of_the_contract_is_read(write):
     assert left.position_m == (0.0, 0.04, 0.10)
     assert (left.acceleration_range_g, left.bandwidth_hz, left.delay_ms) == (16, 200, 1.5)
     assert session.runs[0].start_s == 2.0
-    assert session.movements[0].kind == "toe_raise"
+    (moved,) = session.movements
+    assert (moved.kind, moved.start_s, moved.end_s) == ("toe_raise", 3.0, 30.0)
+    assert (session.clock_of(moved), session.clock_of(session.runs[0])) == ("left_skate", "left_skate")
 
 
 def test_the_file_itself_may_be_named_instead_of_the_folder(write):
@@ -218,6 +222,7 @@ def test_file_options_at_the_top_serve_every_sensor(write):
         ('name  = "run-1"', 'name = "-run"', "runs[0].name: found '-run'"),
         ('name  = "run-1"', 'name = "aux.1"', "runs[0].name: found 'aux.1'"),
         ("end_s = 12.5", "end_s = 1.5", "runs[0].end_s: found 1.5, not after start_s 2.0"),
+        ("end_s = 30.0", "end_s = 3", "movements[0].end_s: found 3, not after start_s 3.0"),
         ("right_skate = ", "head = ", "runs[0].files.head: no sensor is declared there"),
         ("toe_raise.csv", "../toe_raise.csv", "movements[0].files.left_skate: found '../toe_raise.csv'"),
     ],
