@@ -106,7 +106,7 @@ def _placed(entry: PlannedRun, group: CutGroup | None, logs: Logs) -> tuple[Span
             spans[place] = span_s
         else:
             problems.append(
-                f"not at {place}: {log.name} does not reach there; correct start_s and end_s, or write '-' as its file"
+                f"not at {place}: {log.name} does not reach there; write '-' as its file, or correct the list"
             )
     return spans, problems
 

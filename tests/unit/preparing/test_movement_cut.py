@@ -1,5 +1,7 @@
 """Movements in the logs of runs, on a cut made on paper: the clock of the shank is 540 s ahead of the picture, later 541 s."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -8,11 +10,13 @@ from imustride.cutting.survey import BLOCK_S, Blocks
 from imustride.long_logs import CutGroup, CutLine, DayCut
 from imustride.movement_cut import place_movements
 from imustride.preparing.plan import plan_day
+from imustride.report.catalogue import catalogue
 from imustride.session import Sensor
 from imustride.surveying import LongLog
 
 PLACES = ("left_skate", "right_skate", "left_shank")
 HEADER = "date,time,athlete,consent,run,left_skate_device,right_skate_device,left_shank_device,start_s,end_s"
+ENGLISH = re.compile(r"\b(?:the|of|in|where|wanted|lies|line|correct|write|does|not)\b")
 FOUND = {
     "run-1": {"left_skate": (100.0, 120.0), "left_shank": (640.0, 660.0)},
     "run-2": {"left_skate": (200.0, 225.0), "left_shank": (741.0, 766.0)},
@@ -91,3 +95,12 @@ def test_a_span_that_a_log_does_not_reach_is_told(place):
     spans, problems = place(("movements", "18:00", "10,40"), blocks={"left_shank": blocks})
     assert list(spans[2]) == ["left_skate"]
     assert any("not at left_shank: left_shank.h5 does not reach there" in problem for problem in problems)
+
+
+def test_what_is_wrong_is_put_into_french(place):
+    said = [problem for cut in ("90,105", ",") for problem in place(("movements", "18:00", cut))[1]]
+    assert len(said) == 3
+    for sentence in said:
+        french = catalogue("fr").reason(sentence)
+        assert ENGLISH.findall(french) == [], french
+        assert "ligne 2, A07 movements" in french
