@@ -347,6 +347,11 @@ def _near(group: CutGroup, line: CutLine) -> str:
 
 def _group_notes(name: str, group: CutGroup) -> list[str]:
     notes = []
+    if any(line.match.by_order for line in group.lines):
+        notes.append(
+            f"{name}: the times of the list do not fit {group.names[group.clock]}: its lines were matched by their order "
+            "alone; look at each"
+        )
     for line in group.lines:
         if line.match.candidate is None or line.row.start_s is not None:
             continue

@@ -8,7 +8,7 @@ in turn: where another way is nearly as cheap, the pair is a guess, and is not m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,20 +23,25 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class MatchingSettings:
-    """Costs are squared deviations in standard deviations (common practice, no source)."""
+    """Costs are squared deviations in standard deviations, minus twice the logarithm of a probability.
+
+    The values are common practice, no source; how often they decide wrongly: `tests/benchmark/matching.py`.
+    """
 
     # Pushing begins behind the first gate and goes on behind the last, each skater in an own way that comes again in
     # every run: only what lies outside speaks against a pair (simulated: 0.4 to 4.3 s).
     push_on_s: tuple[float, float] = (0.0, 4.5)
     push_on_sd_s: float = 1.0
-    gap_sd_s: float = 60.0  # of times in minutes, as planned or noted
+    gap_sd_s: float = 40.0  # of times in minutes, as planned or noted
     gap_seconds_sd_s: float = 15.0  # of times with seconds
-    most: float = 9.0  # for one deviation: a list that lags behind the evening is still in order
-    no_shocks: float = 3.0
+    most: float = 12.0  # for one deviation: one break that the list does not know, and it is still in order
+    no_shocks: float = 5.0  # eight in a hundred
     most_without_shocks: float = 25.0  # a motion without shocks is a run only where its time fits
-    run_over: float = 12.0
-    line_over: float = 16.0
-    guess: float = 6.0  # another way must cost so much more
+    run_over: float = 7.0  # three in a hundred
+    line_over: float = 7.0
+    guess: float = 10.0  # another way must cost so much more; less than a line and a run over, or order would tell nothing
+    timeless: float = 8.0  # a day on which times tell nothing: two in a hundred
+    any_gap: float = 3.0  # of such a day
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +55,14 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What was decided for one line: its candidate; None where there is none, or it would be a guess among `choices`."""
+    """What was decided for one line: its candidate; None where there is none, or it would be a guess among `choices`.
+
+    `by_order` tells that the times of the list had no say.
+    """
 
     candidate: int | None
     choices: tuple[int, ...] = ()
+    by_order: bool = False
 
 
 def match(
@@ -84,20 +93,40 @@ def match(
     if not wanted or not found:
         return [Match(None) for _ in wanted]
     costs = _costs(wanted, found, has_seconds=has_seconds, settings=settings)
-    best, pairs, others = _gone_through(costs, settings.guess)
+    views = (
+        _gone_through(costs, settings.guess),
+        _gone_through(_timeless(costs, wanted, found, settings), settings.guess, settings.timeless),
+    )
+    by_order = views[1].cost < views[0].cost
+    best = views[by_order]
     matches = []
-    for line, (one, (cost, run)) in enumerate(zip(wanted, others, strict=True)):
-        candidate = pairs.get(line)
-        if one.candidate is not None or cost - best >= settings.guess:
-            matches.append(Match(candidate))
+    for line, one in enumerate(wanted):
+        candidate = best.pairs.get(line)
+        cost, run = min((view.otherwise(line, candidate) for view in views), key=lambda other: other[0])
+        if one.candidate is not None or cost - best.cost >= settings.guess:
+            matches.append(Match(candidate, by_order=by_order))
             continue
         choices = {place for place in (candidate, run) if place is not None}
-        matches.append(Match(None, tuple(sorted(choices))))
+        matches.append(Match(None, tuple(sorted(choices)), by_order))
     return matches
 
 
-def _gone_through(costs: Costs, guess: float) -> tuple[float, dict[int, int], list[tuple[float, int | None]]]:
-    """Return the lowest cost, its pairs, and what every line would have otherwise, where that costs `guess` more at most."""
+@dataclass(frozen=True, slots=True)
+class View:
+    """The cheapest way, and for every line the cheapest one in which it has another run, or has none where it has one."""
+
+    cost: float
+    pairs: dict[int, int]
+    others: list[tuple[float, int | None]]
+
+    def otherwise(self, line: int, run: int | None) -> tuple[float, int | None]:
+        """Cost of the cheapest way in which a line does not have a run, and what it has there."""
+        mine = self.pairs.get(line)
+        return self.others[line] if mine == run else (self.cost, mine)
+
+
+def _gone_through(costs: Costs, guess: float, more: float = 0.0) -> View:
+    """Go through all ways that cost at most `guess` more than the cheapest; each costs `more` in the end."""
     low = least(costs)
     lowest = min(float(low.min()), costs.nothing)
     reach = guess
@@ -109,7 +138,23 @@ def _gone_through(costs: Costs, guess: float) -> tuple[float, dict[int, int], li
             break
         # The gaps that the bounds let be free cost something. A way is found: none of interest costs more than this.
         reach = min(best + guess - lowest, 4.0 * reach)
-    return best, pairs, ways.within(total, best + guess).otherwise(best + guess, pairs)
+    others = ways.within(total, best + guess).otherwise(best + guess, pairs)
+    return View(best + more, pairs, [(cost + more, run) for cost, run in others])
+
+
+def _timeless(
+    costs: Costs, wanted: Sequence[Wanted], found: Sequence[Candidate], settings: MatchingSettings
+) -> Costs:
+    """Costs without the times of the list: all gaps alike, and only what has shocks, or is said, can be a run."""
+    said = {line.candidate for line in wanted}
+    may_be = np.array([run.is_sure or place in said for place, run in enumerate(found)])
+    return replace(
+        costs,
+        pair=np.where(may_be, costs.pair, np.inf),
+        gap_sd_s=np.inf,
+        least=settings.any_gap,
+        most=np.full_like(costs.most, settings.any_gap),
+    )
 
 
 def _costs(

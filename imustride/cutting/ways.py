@@ -51,6 +51,8 @@ class Costs:
         Standard deviation of a gap between two runs against that between their lines [s].
     most : ndarray, shape (runs,)
         A gap between two runs costs at most the larger of theirs.
+    least : float
+        A gap costs at least so much.
     """
 
     pair: Floats
@@ -60,6 +62,7 @@ class Costs:
     start_s: Floats
     gap_sd_s: float
     most: Floats
+    least: float = 0.0
 
     def backwards(self) -> Costs:
         """Return the same from the end to the begin."""
@@ -77,7 +80,7 @@ class Costs:
         """Cost of the gap to pairs of one line from earlier pairs; arrays broadcast."""
         gap_s = (self.start_s[run] - self.start_s[from_run]) - (self.at_s[line] - self.at_s[from_line])
         cost = np.minimum((gap_s / self.gap_sd_s) ** 2, np.maximum(self.most[run], self.most[from_run]))
-        return np.asarray(cost)
+        return np.asarray(np.maximum(cost, self.least))
 
     @cached_property
     def runs_over(self) -> Floats:
