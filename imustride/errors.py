@@ -41,8 +41,8 @@ def shown(text: str, longest: int = 40) -> str:
 
 
 def listed(problems: list[str], most: int = 20, longest: int = 500) -> str:
-    """Problems one behind the other; of very many or very long ones only the beginning."""
-    told = [text if len(text) <= longest else f"{text[:longest]}..." for text in problems[:most]]
+    """Problems one behind the other on one line, as `shown`; of very many or very long ones only the beginning."""
+    told = [shown(text, longest) + "..." * (len(text) > longest) for text in problems[:most]]
     if len(problems) > most:
         told.append(f"and {len(problems) - most} more")
     return "; ".join(told)

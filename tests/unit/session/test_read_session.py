@@ -346,3 +346,9 @@ def test_a_session_moved_elsewhere_still_reads(write, tmp_path):
     folder = write(CONTRACT)
     shutil.move(folder, tmp_path / "moved")
     assert read_session(tmp_path / "moved").folder == tmp_path / "moved"
+
+
+def test_invisible_marks_in_a_place_stay_out_of_every_message(write):
+    with pytest.raises(FileFormatError, match=r"declared: \?left_skate") as caught:
+        read_session(write(changed('place = "left_skate"', 'place = "\ufeffleft_skate"')))
+    assert str(caught.value).isprintable()
