@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from imustride.errors import FileFormatError
 from imustride.loaders.gates import read_gates
 from imustride.loaders.opening import open_session
-from imustride.loaders.samples import Samples, as_log
+from imustride.loaders.samples import Samples, as_log, check_is_file
 from imustride.loaders.sampling import regularise
 from imustride.registry import methods
 from imustride.session_checks import split_group
@@ -75,11 +75,7 @@ def load_file(path: Path, group: str | None, sensor: Sensor) -> SensorLog:
     FileFormatError
         As `load`.
     """
-    if not path.is_file():
-        message = (
-            f"{path.parent.name}/{path.name}: no such file; correct the path in session.toml or copy the file"
-        )
-        raise FileFormatError(message)
+    check_is_file(path)
     return as_log(format_of(path).read(path, group, sensor), path, group, sensor)
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from imustride.errors import FileFormatError
-from imustride.loaders.samples import Samples, as_log
+from imustride.loaders.samples import Samples, as_log, check_is_file
 from imustride.recording import pieces
 
 if TYPE_CHECKING:
@@ -44,9 +43,7 @@ def load_blocks(path: Path, group: str | None, sensor: Sensor, rows: int = ROWS)
     FileFormatError
         As `load_file`; some faults only show behind the last block.
     """
-    if not path.is_file():
-        message = f"{path}: no such file; wanted a recording; correct the path"
-        raise FileFormatError(message)
+    check_is_file(path)
     first_row = 0
     for samples in sample_blocks(path, group, sensor, rows):
         log = as_log(samples, path, group, sensor, first_row)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from imustride.constants import STANDARD_GRAVITY_M_S2
+from imustride.errors import FileFormatError
 from imustride.loaders.date_times import PATTERNS
 from imustride.recording import SensorLog
 
@@ -45,6 +46,22 @@ class Samples:
     acceleration: NDArray[np.float64]
     angular_velocity: NDArray[np.float64]
     notes: tuple[str, ...] = ()
+
+
+def check_is_file(path: Path) -> None:
+    """Raise where there is no file to read.
+
+    Raises
+    ------
+    FileFormatError
+        If nothing is there, or a folder, pipe or device.
+    """
+    if not path.is_file():
+        found = "no file of samples but something else" if path.exists() else "no such file"
+        message = (
+            f"{path.parent.name}/{path.name}: {found}; correct the path in session.toml or copy the file"
+        )
+        raise FileFormatError(message)
 
 
 def scaled(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from imustride.errors import FileFormatError
 from imustride.loaders.blocks import ROWS, sample_blocks
-from imustride.loaders.samples import Samples, as_log, stamps_s
+from imustride.loaders.samples import Samples, as_log, check_is_file, stamps_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -58,9 +57,7 @@ def samples_between(
 
     Parameters and errors are those of `load_span`.
     """
-    if not path.is_file():
-        message = f"{path.parent.name}/{path.name}: no such file; correct the path or copy the file"
-        raise FileFormatError(message)
+    check_is_file(path)
     found: list[Samples] = []
     before = 0
     for row, block in _blocks(path, group, sensor, from_s):

@@ -192,6 +192,12 @@ def test_a_missing_file(tmp_path, sensor):
         load_file(tmp_path / "left.csv", None, sensor)
 
 
+def test_a_folder_where_a_file_should_be(tmp_path, sensor):
+    (tmp_path / "left.csv").mkdir()
+    with pytest.raises(FileFormatError, match=r"left\.csv: no file of samples but something else; correct"):
+        load_file(tmp_path / "left.csv", None, sensor)
+
+
 def test_an_unknown_ending_lists_the_known_ones(write, sensor):
     with pytest.raises(
         FileFormatError, match=r"no reader for files ending in '\.xyz'; wanted one of .*\.csv"
