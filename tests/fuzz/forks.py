@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Timer
 
 # Ends before the fuzzer loses patience. A damaged count can keep a library busy for as long as it may.
-MOST_S = 1
+MOST_S = 0.25
 FAULTS = (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE, signal.SIGILL, signal.SIGXCPU)
 
 
