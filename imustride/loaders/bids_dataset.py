@@ -117,7 +117,12 @@ def _sidecar(motion: Path, root: Path) -> dict[str, Any]:
     for folder in levels:
         holding = [file for file in folder.glob(f"*{SIDECAR}") if entities(file.name).items() <= own]
         for file in sorted(holding, key=lambda file: len(entities(file.name))):
-            joined |= read_json(file, f"{file.parent.name}/{file.name}")
+            where = f"{file.parent.name}/{file.name}"
+            content = read_json(file, where)
+            if "Movement" in content:  # as once exported; without its list they would pass for runs
+                message = f"{where}: found `Movement`; wanted `Movements`, a list; export the dataset again"
+                raise FileFormatError(message)
+            joined |= content
     return joined
 
 

@@ -181,6 +181,14 @@ def test_a_recording_of_movements_alone_is_no_run(dataset):
     assert (moved.kind, moved.start_s, list(moved.files)) == ("squats", None, ["left_skate"])
 
 
+def test_movements_as_once_exported_are_not_read_as_runs(dataset):
+    stem = "sub-A07_task-squats_tracksys-left_run-1"
+    write(dataset / "sub-A07" / "motion", stem, ["left_skate"], {"TaskName": "squats", "Movement": "squats"})
+    assert refusal(dataset) == (
+        f"motion/{stem}_motion.json: found `Movement`; wanted `Movements`, a list; export the dataset again"
+    )
+
+
 @pytest.mark.parametrize(
     ("left", "right", "said"),
     [
