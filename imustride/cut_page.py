@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import re
+import shlex
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,23 +20,36 @@ if TYPE_CHECKING:
     from imustride.report.cut_picture import Kind
 
 CUT = "cut.html"
-PICTURE_NAME = "cut-*.*"
+# As `imustride.report.cut.cut_files` names them: the group, and the sheet where there are several.
+PICTURE_NAME = re.compile(r"cut-[0-9]+(-[0-9]+)?\.(svg|png)")
+# What neither shell of Windows takes for more than itself; everything else goes into double quotes.
+PLAIN_ON_WINDOWS = re.compile(r"[\w+=:./\\-]+")
 GUESS, OVER, ASIDE = "?", "+", ""
 # What a motion lacks that was neither set aside nor needed, in words of the reasons of those that were.
 WEAK = "a motion without shocks"
 
 
+def windows_quoted(text: str) -> str:
+    """Return a word as cmd and PowerShell both read it, in double quotes where it needs any.
+
+    Within them cmd still replaces ``%name%``, and PowerShell ``$name`` and backticks: no quotes serve both there.
+    """
+    return text if PLAIN_ON_WINDOWS.fullmatch(text) else f'"{text}"'
+
+
 def command_text(*words: object, **options: object) -> str:
-    """Return a command of this program as it is typed; a word with blanks in quotes, as every shell has them.
+    """Return a command of this program as it is typed in the shell of this computer, every word quoted that needs it.
+
+    Quoted for a POSIX shell (`shlex.quote`); on Windows by `windows_quoted`.
 
     Examples
     --------
     >>> command_text("prepare", "an evening/list.csv", "--cut", out="evening")
-    'imustride prepare "an evening/list.csv" --cut --out evening'
+    "imustride prepare 'an evening/list.csv' --cut --out evening"
     """
     named = [word for name, value in options.items() for word in (f"--{name}", value)]
     texts = ["tab" if word == "\t" else str(word) for word in ("imustride", *words, *named)]
-    return " ".join(f'"{text}"' if set(text) & set(" ;&|()") else text for text in texts)
+    return " ".join(map(windows_quoted if os.name == "nt" else shlex.quote, texts))
 
 
 def cut_group(group: CutGroup) -> CutPicture:

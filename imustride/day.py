@@ -187,8 +187,9 @@ def write_cut(files: DayFiles, prepared: Prepared) -> Path | None:
     if prepared.cut is None or not prepared.cut.groups or _foreign(files):
         return None
     files.out.mkdir(parents=True, exist_ok=True)
-    for old in files.out.glob(PICTURE_NAME):
-        old.unlink()
+    for old in files.out.iterdir():
+        if PICTURE_NAME.fullmatch(old.name) and (old.is_file() or old.is_symlink()):
+            old.unlink()
     told = CutTold(
         files.roster.name,
         (*prepared.problems, *prepared.left_out),

@@ -1,18 +1,22 @@
 """The page of a cut: what is counted, what is copied as it stands, and the analysis' own sentences in French."""
 
 import datetime as dt
+import os
 import re
+import subprocess
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from imustride.cut_page import command_text, cut_group
+from imustride.cut_page import command_text, cut_group, windows_quoted
 from imustride.cutting import finding
 from imustride.cutting.finding import Candidate
 from imustride.cutting.matching import Match
 from imustride.cutting.skates import FindingSettings
-from imustride.long_logs import CutGroup, CutLine, _group_notes, _group_problems, _twice
+from imustride.cutting.survey import Blocks
+from imustride.day import DayFiles, Prepared, write_cut
+from imustride.long_logs import CutGroup, CutLine, DayCut, _group_notes, _group_problems, _twice
 from imustride.preparing.roster import Row
 from imustride.report.catalogue import catalogue
 from imustride.report.cut import Seen, in_short
@@ -145,9 +149,46 @@ def test_a_decimal_comma_is_for_numbers_not_for_names():
 
 
 def test_a_command_is_told_as_it_is_typed():
+    quoted = '"a b/list.csv"' if os.name == "nt" else "'a b/list.csv'"
     assert command_text("prepare", "a b/list.csv", "--cut", delimiter="\t", out="c") == (
-        'imustride prepare "a b/list.csv" --cut --delimiter tab --out c'
+        f"imustride prepare {quoted} --cut --delimiter tab --out c"
     )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="asks a POSIX shell")
+@pytest.mark.parametrize(
+    "name", ["O'Brien.csv", "$HOME.csv", "`id`.csv", "a\\b.csv", "a  b.csv", "*;?.csv", '"']
+)
+def test_a_shell_reads_a_command_as_it_was_meant(name):
+    typed = command_text("prepare", name).replace("imustride", "printf '%s\\n'", 1)
+    read = subprocess.run(["/bin/sh", "-c", typed], capture_output=True, text=True, check=True)
+    assert read.stdout.splitlines() == ["prepare", name]
+
+
+def test_words_for_the_shells_of_windows():
+    assert windows_quoted(r"C:\logs\list.csv") == r"C:\logs\list.csv"
+    assert windows_quoted("O'Brien.csv") == '"O\'Brien.csv"'
+
+
+def test_only_pictures_of_an_earlier_cut_are_replaced(group, tmp_path):
+    still = np.zeros((1500, 3))
+    blocks = Blocks(0.0, np.full(1500, 50), still, still, still, still[:, 0], still[:, 0])
+    shown = replace(group, blocks={"left_skate": blocks}, lags_s={"left_skate": 0.0})
+    for name in ("cut-2.svg", "cut-1-3.png", "cut-notes.txt", "cut-a.svg", "cut-1.csv"):
+        (tmp_path / name).write_text("earlier")
+    (tmp_path / "cut-1.0").mkdir()
+    files = DayFiles(tmp_path / "in.csv", tmp_path / "kit.toml", tmp_path, tmp_path, cut=True)
+    cut = DayCut((shown,), (), ())
+    assert write_cut(files, Prepared(None, {}, (), (), cut)) == tmp_path / "cut.html"
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "cut-1.0",
+        "cut-1.csv",
+        "cut-1.png",
+        "cut-1.svg",
+        "cut-a.svg",
+        "cut-notes.txt",
+        "cut.html",
+    ]
 
 
 def test_a_lane_shows_the_most_of_every_step_once():
