@@ -10,8 +10,7 @@ from imustride.errors import ImustrideError, SignalQualityError
 from imustride.fitting_views import seen, sensor_view
 from imustride.loaders import load_file
 from imustride.loaders.spans import load_span
-from imustride.reading import is_cut, outside, span_in, survey, told
-from imustride.session import Run
+from imustride.reading import is_cut, outside, span_in, survey, told, unplaced, unread
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from imustride.checking.view import BodyFacts, SensorView
     from imustride.fitting_views import Kind, Looked
     from imustride.reading import Read
-    from imustride.session import Movement
+    from imustride.session import Movement, Run
     from imustride.settings import Settings
     from imustride.surveying import LongLog
 
@@ -86,13 +85,16 @@ def span_views(
 ) -> tuple[dict[str, SensorView], dict[str, str]]:
     """Look at the declared span of a recording in every sensor's log; also say which cannot be, and why.
 
-    As in the analysis, the span is on the clock of the first sensor, of a run the first that can be read, and of the logs
-    nothing is held but when they moved, in `read`.
+    As in the analysis, the span is on the clock of the first sensor, without whose log none of the others can be placed, and
+    of the logs nothing is held but when they moved, in `read`.
     """
     views: dict[str, SensorView] = {}
     problems: dict[str, str] = {}
+    first, *others = sources
     for place, source in sources.items():
-        first = next(iter(views), place) if isinstance(run, Run) else next(iter(sources))
+        if place != first and (lost := unread(sources[first], read)) is not None:
+            # The others are not to blame: of them nothing is said.
+            return {}, {first: f"{told(lost)}; {unplaced(sources[first], others)}"}
         try:
             span_s = span_in(run, source, None if place == first else sources[first], read)
             view = piece_view(source, span_s, gravity_m_s2, day)

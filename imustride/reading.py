@@ -16,12 +16,14 @@ from imustride.session_checks import split_group
 from imustride.surveying import LongLog, lag_at_s, sure_lag_s, survey_log
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from imustride.cutting.survey import Blocks
     from imustride.recording import Recording, SensorLog
     from imustride.session import Movement, Sensor, Session
 
-# When each sensor moved, by place and file: what is kept of a long log that several runs share.
-Read = dict[tuple[str, str], "Blocks"]
+# When each sensor moved, by place and file, or why that is not known: what is kept of a long log that several runs share.
+Read = dict[tuple[str, str], "Blocks | ImustrideError | OSError"]
 
 
 def read_recordings(
@@ -41,7 +43,8 @@ def read_recordings(
     recordings : dict of place to Recording
         In the order of the session's sensors. Of a run with a declared span only its part of each log is read.
     problems : tuple of str
-        One line for each file that could not be read or used.
+        One line for each file that could not be read or used; of a run with a declared span also one for all the sensors
+        that cannot be placed without the log whose clock counts.
 
     Raises
     ------
@@ -53,19 +56,22 @@ def read_recordings(
     recordings: dict[str, Recording] = {}
     problems = []
     for place in places:
-        first = next(iter(recordings), place)
         try:
-            found = (
-                read_piece(session, run, place, read, first) if is_cut(run) else read_one(session, run, place)
-            )
+            if not is_cut(run):
+                found: Recording | None = read_one(session, run, place)
+            elif place == places[0] or (lost := unread(log_of(session, run, places[0]), read)) is None:
+                found = read_piece(session, run, place, read, places[0])
+            else:
+                problems += [told(lost), unplaced(log_of(session, run, places[0]), places[1:])]
+                break
         except (ImustrideError, OSError) as error:
             problems.append(told(error))
             continue
         if found is not None:
             recordings[place] = found
-        elif place == first:
+        elif place == places[0]:
             raise outside(run, place, survey(log_of(session, run, place), read))
-    return recordings, tuple(problems)
+    return recordings, tuple(dict.fromkeys(problems))
 
 
 def read_movement(session: Session, movement: Movement, place: str, read: Read) -> Recording:
@@ -187,12 +193,35 @@ def outside(run: Run | Movement, place: str, log: Blocks) -> SignalQualityError:
     return SignalQualityError(message)
 
 
+def unplaced(clock: LongLog, others: Sequence[str]) -> str:
+    """Say that without the log whose clock counts a span is not known in those of other sensors."""
+    return (
+        f"{clock.name}: start_s and end_s are on its clock; without it, where they lie in the logs of "
+        f"{', '.join(others)} is not known; repair it, or copy it again"
+    )
+
+
 def survey(log: LongLog, read: Read) -> Blocks:
     """Return when the sensor of a log moved; the log is read once."""
     key = str(log.sensor.place), f"{log.path}#{log.group}"
     if key not in read:
-        read[key] = survey_log(log)
-    return read[key]
+        try:
+            read[key] = survey_log(log)
+        except (ImustrideError, OSError) as error:
+            read[key] = error
+    found = read[key]
+    if isinstance(found, Exception):
+        raise found
+    return found
+
+
+def unread(log: LongLog, read: Read) -> ImustrideError | OSError | None:
+    """Return why it is not known when the sensor of a log moved; None where it is."""
+    try:
+        survey(log, read)
+    except (ImustrideError, OSError) as error:
+        return error
+    return None
 
 
 def log_of(session: Session, run: Run | Movement, place: str) -> LongLog:

@@ -11,15 +11,20 @@ import h5py
 import numpy as np
 import pytest
 
+from imustride import reading
 from imustride.errors import FileFormatError, SignalQualityError
 from imustride.exporting.parquet import check_ready
+from imustride.fitting import sources
+from imustride.fitting_files import span_views
 from imustride.loaders import open_session
 from imustride.movements import shown_by
 from imustride.preparing.session_text import toml_text
-from imustride.reading import read_movement
+from imustride.reading import read_movement, read_recordings
+from imustride.report.catalogue import catalogue
 from imustride.session import read_session
 from imustride.settings import Settings
 from imustride.sharing import export_bids, export_parquet
+from imustride.surveying import survey_log
 
 RATE_HZ, END_S = 50.0, 300.0
 RUNS = [(100, 110), (200, 212)]
@@ -134,6 +139,53 @@ def test_without_the_log_whose_clock_counts_no_other_takes_its_place(session, tm
     (tmp_path / "left_skate.h5").unlink()
     with pytest.raises(FileFormatError, match=r"left_skate\.h5: no such file"):
         read(found)
+
+
+LOST = (
+    "left_skate.h5: start_s and end_s are on its clock; without it, where they lie in the logs of left_shank is not known; "
+    "repair it, or copy it again"
+)
+
+
+def cut_short(path):
+    """Damage a log as an interrupted copy does."""
+    path.write_bytes(path.read_bytes()[:2000])
+
+
+def test_a_run_is_never_looked_for_on_another_sensors_clock(session, tmp_path):
+    # On the shank's own clock there is something from 696 to 714 s too.
+    found = session(runs=[(696, 714)])
+    cut_short(tmp_path / "left_skate.h5")
+    recordings, problems = read_recordings(found, found.runs[0])
+    assert recordings == {}
+    assert "left_skate.h5#/: damaged HDF5 data: " in problems[0]
+    assert problems[1:] == (LOST,)
+    assert "on ne sait pas où ils sont dans les autres enregistrements (tibia gauche)" in catalogue(
+        "fr"
+    ).reason(LOST)
+
+
+def test_a_clock_that_is_known_counts_though_its_sensor_cannot_be_used(session, tmp_path):
+    found = session(runs=[(96, 114)])
+    with h5py.File(tmp_path / "left_skate.h5", "r+") as file:
+        file["acc"][:] /= 9.81  # in g, against what is declared
+    recordings, problems = read_recordings(found, found.runs[0])
+    (problem,) = problems
+    assert "left_skate.h5: " in problem
+    assert ends_s(recordings["left_shank"]) == pytest.approx((596.0, 614.0), abs=0.2)
+
+
+def test_a_check_blames_the_log_whose_clock_counts_alone_and_reads_it_once(session, tmp_path, monkeypatch):
+    found = session(runs=[(96, 114)])
+    cut_short(tmp_path / "left_skate.h5")
+    surveyed = []
+    monkeypatch.setattr(reading, "survey_log", lambda log: surveyed.append(log.name) or survey_log(log))
+    read = {}
+    for entry in (*found.movements, *found.runs):
+        views, problems = span_views(sources(found, entry), entry, 9.81, None, read)
+        assert (views, list(problems)) == ({}, ["left_skate"])
+        assert problems["left_skate"].endswith(f"; {LOST}")
+    assert surveyed == ["left_skate.h5"]
 
 
 def test_a_long_log_is_never_held(session):
