@@ -51,12 +51,13 @@ def read_apart(
         out = cast("BufferedReader", process.stdout)
         while line := out.readline():
             item = _parsed(line)
-            if isinstance(item, list):
-                values = np.empty(item)
-                if values.size and out.readinto(values.data.cast("B")) < values.nbytes:
-                    raise EndedEarlyError(_how_it_ended(process.wait(), said))
-                item = values
-            yield item
+            if isinstance(item, dict):
+                yield item
+                continue
+            values = np.empty(item)
+            if values.size and out.readinto(values.data.cast("B")) < values.nbytes:
+                raise EndedEarlyError(_how_it_ended(process.wait(), said))
+            yield values
         status = process.wait()
         if status:
             raise EndedEarlyError(_how_it_ended(status, said))
@@ -86,19 +87,25 @@ def _running(
         cast("BufferedReader", process.stdout).close()
 
 
-def _parsed(line: bytes) -> Any:
+def _parsed(line: bytes) -> dict[str, Any] | list[int]:
     try:
-        return json.loads(line)
-    except ValueError as error:
+        item = json.loads(line)
+    except ValueError:
+        item = None
+    if not isinstance(item, (dict, list)):
         message = f"its reader said {line[:40]!r}"
-        raise EndedEarlyError(message) from error
+        raise EndedEarlyError(message)
+    return item
 
 
 def _how_it_ended(status: int, said: IO[bytes]) -> str:
     if status < 0:
-        name = signal.Signals(-status).name
-        late = name in {"SIGKILL", "SIGXCPU"}  # from outside, or by the limit of time
-        return "reading took too long" if late else f"the reader was ended by {name}"
+        name = next((one.name for one in signal.Signals if one == -status), f"signal {-status}")
+        known = {
+            "SIGXCPU": "reading took too long",
+            "SIGKILL": "reading took too long, or the computer has no memory left",
+        }
+        return known.get(name, f"the reader was ended by {name}")
     said.seek(0)
     lines = said.read().decode("utf-8", "replace").strip().splitlines()
     return "".join(c for c in lines[-1] if c.isprintable())[:200] if lines else f"status {status}"

@@ -8,6 +8,7 @@ numbers as float64. Imports nothing of the package, which would take longer than
 from __future__ import annotations
 
 import json
+import os
 import runpy
 import sys
 
@@ -20,17 +21,19 @@ def main(arguments: list[str]) -> int:
     """Read one file; give the exit status."""
     reader, cpu_s, given = arguments
     _limit(int(cpu_s))
-    out = sys.stdout.buffer
+    # What a library itself prints goes where errors go.
+    out = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
     try:
-        for item in runpy.run_path(reader)["read"](*json.loads(given)):
-            if isinstance(item, dict):
-                out.write(json.dumps(item).encode("ascii") + b"\n")
-            else:
-                out.write(json.dumps(item.shape).encode("ascii") + b"\n")
-                out.write(np.ascontiguousarray(item, dtype=np.float64).tobytes())
-        out.flush()
+        with out:
+            for item in runpy.run_path(reader)["read"](*json.loads(given)):
+                if isinstance(item, dict):
+                    out.write(json.dumps(item).encode("ascii") + b"\n")
+                else:
+                    out.write(json.dumps(item.shape).encode("ascii") + b"\n")
+                    out.write(np.ascontiguousarray(item, dtype=np.float64).tobytes())
     except MemoryError:
-        sys.stderr.write(f"needs more than {MOST_BYTES} bytes of memory; split the recording\n")
+        sys.stderr.write(f"needs more than {MOST_BYTES} bytes of memory\n")
         return 1
     except Exception as error:  # noqa: BLE001 - whatever a library says of a damaged file
         sys.stderr.write(f"{' '.join(str(error).split())[:200] or type(error).__name__}\n")
@@ -45,7 +48,9 @@ def _limit(cpu_s: int) -> None:
     except ImportError:
         return
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
+    resource.setrlimit(
+        resource.RLIMIT_CPU, (cpu_s, cpu_s + 1)
+    )  # a signal that tells, before the one that does not
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 

@@ -126,7 +126,7 @@ def _read(path: Path, where: str, wanted: list[str], length: int) -> Iterator[It
         with closing(read_apart(CHILD, [str(path.resolve()), wanted, length], cpu_s)) as items:
             yield items
     except EndedEarlyError as error:
-        message = f"{where}: not a Parquet file, or damaged: {error}; copy the file again"
+        message = f"{where}: not a Parquet file, damaged, or too long: {error}; copy it again, or split it"
         raise FileFormatError(message) from error
 
 

@@ -26,6 +26,8 @@ ACCELERATION_M_S2 = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "counts": 1.0}
 ANGULAR_VELOCITY_RAD_S = {"rad/s": 1.0, "deg/s": np.pi / 180, "counts": 1.0}
 # What no sensor gives: 100 000 g, 57 million deg/s, counts of more than 32 bits. A damaged number, not a hard blow.
 MOST_SI, MOST_COUNTS = 1e6, 1e10
+# More of them are another unit.
+MOST_SHARE = 0.2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -84,30 +86,41 @@ def as_log(samples: Samples, path: Path, group: str | None, sensor: Sensor, firs
         With complete units.
     first_row : int
         Rows of the file before these.
+
+    Raises
+    ------
+    FileFormatError
+        If many numbers are beyond what any sensor gives: it is another unit.
     """
     units = sensor.units
     acceleration = scaled(samples.acceleration, ACCELERATION_M_S2[units.acceleration or "m/s^2"])
     turning = scaled(samples.angular_velocity, ANGULAR_VELOCITY_RAD_S[units.angular_velocity or "rad/s"])
-    impossible = _emptied(acceleration, units.acceleration) + _emptied(turning, units.angular_velocity)
+    source = f"{path.parent.name}/{path.name}" + (f"#{group}" if group else "")
+    impossible = _emptied(acceleration, f"{source}: acceleration", units.acceleration)
+    impossible += _emptied(turning, f"{source}: angular velocity", units.angular_velocity)
     note = (f"{impossible} numbers that no sensor gives taken as missing",) if impossible else ()
     return SensorLog(
         sensor=sensor,
         time_s=stamps_s(samples, units, sensor.rate_hz, first_row),
         acceleration_m_s2=acceleration,
         angular_velocity_rad_s=turning,
-        source=f"{path.parent.name}/{path.name}" + (f"#{group}" if group else ""),
+        source=source,
         notes=samples.notes + note,
     )
 
 
-def _emptied(values: NDArray[np.float64], unit: str | None) -> int:
-    """Set impossible numbers to NaN, in place; return how many there were."""
+def _emptied(values: NDArray[np.float64], what: str, unit: str | None) -> int:
+    """Set impossible numbers to NaN, in place; return how many there were; refuse a file that has little else."""
     most = MOST_COUNTS if unit == "counts" else MOST_SI
     if not values.size or (values.min() >= -most and values.max() <= most):
         return 0
     beyond = np.abs(values) > most
+    count = int(np.count_nonzero(beyond))
+    if count > MOST_SHARE * values.size:
+        message = f"{what} declared as {unit}: {count} of {values.size} numbers are beyond what any sensor gives; correct [units], or the file"
+        raise FileFormatError(message)
     values[beyond] = np.nan
-    return int(np.count_nonzero(beyond))
+    return count
 
 
 def stamps_s(

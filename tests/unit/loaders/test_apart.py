@@ -33,6 +33,7 @@ def test_mappings_and_arrays_come_as_they_are(reader):
         "    yield {'word': word}\n"
         "    yield np.array(numbers)\n"
         "    yield np.empty((0, 7))\n"
+        "    print('a library says something')\n"
         "    yield np.full((2, 1), np.nan)\n"
     )
     told, first, empty, last = read_apart(script, ["\xe9\n", [[1, 2], [3, 4.5]]], 10)
@@ -48,8 +49,11 @@ def test_mappings_and_arrays_come_as_they_are(reader):
         ("raise ValueError('odd  bytes\\n here')", "odd bytes here"),
         ("os.kill(os.getpid(), 11)", "the reader was ended by SIGSEGV"),
         ("os._exit(3)", "status 3"),
-        ("os.write(1, b'[9, 9]\\n12345'); os._exit(0)", "status 0"),
-        ("os.write(1, b'hello\\n'); os._exit(0)", "its reader said b'hello"),
+        ("os.kill(os.getpid(), 9)", "the computer has no memory left"),
+        ("os.kill(os.getpid(), 40)", "ended by signal 40"),
+        ("os.write(3, b'[9, 9]\\n12345'); os._exit(0)", "status 0"),
+        ("os.write(3, b'hello\\n'); os._exit(0)", "its reader said b'hello"),
+        ("os.write(3, b'5\\n'); os._exit(0)", "its reader said b'5"),
         ("import ironing_board", "No module named 'ironing_board'"),
     ],
 )
@@ -65,7 +69,7 @@ def test_it_has_little_memory_and_time(reader):
     )
     busy = reader("def read():\n    yield {}\n    while True:\n        pass\n")
     assert refusal(busy, cpu_s=1) == "reading took too long"
-    assert refusal(busy, longest_s=0.5) == "reading took too long"
+    assert refusal(busy, longest_s=0.5).startswith("reading took too long")
 
 
 def test_it_imports_nothing_from_the_current_folder(reader, monkeypatch, tmp_path):

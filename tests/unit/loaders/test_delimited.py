@@ -139,6 +139,13 @@ def test_numbers_that_no_sensor_gives_are_missing_and_noted(write, sensor, rows,
     assert_holds(log, rows, ("2 numbers that no sensor gives taken as missing",))
 
 
+def test_many_numbers_that_no_sensor_gives_are_another_unit(write, sensor, lines):
+    huge = [",".join([*line.split(",")[:3], "5e6", *line.split(",")[4:]]) for line in lines]
+    found = r"left\.csv: acceleration declared as m/s\^2: 20 of 60 numbers are beyond what any sensor gives; correct \[units\]"
+    with pytest.raises(FileFormatError, match=found):
+        load_file(write(as_text(huge)), None, sensor)
+
+
 def test_text_in_a_column_nobody_reads_is_no_matter(write, sensor, rows, lines):
     path = write(as_text([f"{line},warm-up" for line in lines], f"{HEADER},remark"))
     assert_holds(load_file(path, None, sensor), rows)
