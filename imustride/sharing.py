@@ -206,6 +206,8 @@ def _content(
     runs: list[dict[str, Any]] = []
     for run in session.runs:
         facts: dict[str, Any] = {"name": run.name, "files": moved(run), **_span(run)}
+        if facts["files"] and not _has_clock(session, run, facts["files"], problems):
+            continue
         gates = _gates(session, run, problems)
         if facts["files"] and gates is not None:
             facts["gates"] = f"{run.name}/gates.csv"
@@ -237,13 +239,13 @@ def _span(entry: Run | Movement) -> dict[str, float]:
     }
 
 
-def _has_clock(session: Session, movement: Movement, places: Collection[str], problems: list[str]) -> bool:
-    """Tell whether the log is there on whose clock the span of movements is: on another it would be another part."""
-    clock = session.clock_of(movement)
-    if not is_cut(movement) or clock in places:
+def _has_clock(session: Session, entry: Run | Movement, places: Collection[str], problems: list[str]) -> bool:
+    """Tell whether the log is there on whose clock a declared span is: on another it would be another part."""
+    clock = session.clock_of(entry)
+    if not is_cut(entry) or clock in places:
         return True
     problems.append(
-        f"{movement.name}: left out, without the log of {clock}, on whose clock start_s and end_s are"
+        f"{entry.name}: left out, without the log of {clock}, on whose clock start_s and end_s are"
     )
     return False
 
@@ -301,7 +303,7 @@ def _recorded(session: Session, gated: list[str], problems: list[str]) -> Iterat
     """Give every file once, with the runs and movements it holds; sensors in order, so that clocks come first."""
     entries: tuple[Run | Movement, ...] = (*session.runs, *session.movements)
     given: dict[Place, set[str]] = {sensor.place: set() for sensor in session.sensors}
-    movements = dict(enumerate(session.movements, 1))
+    kept = list(entries)
     for place, written in dict.fromkeys(
         (place, entry.files[place]) for place in given for entry in entries if place in entry.files
     ):
@@ -310,11 +312,11 @@ def _recorded(session: Session, gated: list[str], problems: list[str]) -> Iterat
         if log is None:
             continue
         given[place].add(written)
-        for number, movement in list(movements.items()):
-            there = [one for one, file in movement.files.items() if file in given[one]]
-            if place in there and not _has_clock(session, movement, there, problems):
-                del movements[number]
-        yield from _one(session, log, place, written, movements, gated)
+        for entry in list(kept):
+            there = [one for one, file in entry.files.items() if file in given[one]]
+            if place in there and not _has_clock(session, entry, there, problems):
+                kept.remove(entry)
+        yield from _one(session, log, place, written, kept, gated)
 
 
 def _one(
@@ -322,12 +324,20 @@ def _one(
     log: SensorLog,
     place: Place,
     written: str,
-    movements: Mapping[int, Movement],
+    kept: Collection[Run | Movement],
     gated: list[str],
 ) -> Iterator[motion_bids.Recorded]:
     """Tell what a file holds, and name it after the first run in it, or else the first movements."""
-    runs = [(number, run) for number, run in enumerate(session.runs, 1) if run.files.get(place) == written]
-    moved = [(number, one) for number, one in movements.items() if one.files.get(place) == written]
+    runs = [
+        (number, run)
+        for number, run in enumerate(session.runs, 1)
+        if run in kept and run.files.get(place) == written
+    ]
+    moved = [
+        (number, one)
+        for number, one in enumerate(session.movements, 1)
+        if one in kept and one.files.get(place) == written
+    ]
     holds: dict[str, Any] = {}
     if runs:
         holds["Runs"] = [_run_facts(session, number, run, gated) for number, run in runs]

@@ -208,13 +208,21 @@ def test_exported_without_the_log_whose_clock_counts_they_are_left_out(session, 
     if export is export_parquet:
         check_ready()
     session(runs=[(96, 114)])
+    own = (
+        '[[runs]]\nname = "run-2"\nfiles = { left_shank = "left_shank.h5" }\nstart_s = 696.0\nend_s = 714.0\n'
+    )
+    with (tmp_path / "session.toml").open("a", encoding="utf-8") as file:
+        file.write(own)
     (tmp_path / "left_skate.h5").unlink()
     problems = export(tmp_path, tmp_path / "out")
-    told = [problem for problem in problems if problem.startswith("movement all: left out")]
+    told = [problem for problem in problems if "left out" in problem]
     assert told == [
-        "movement all: left out, without the log of left_skate, on whose clock start_s and end_s are"
+        f"{entry}: left out, without the log of left_skate, on whose clock start_s and end_s are"
+        for entry in ("run-1", "movement all")
     ]
-    assert open_session(tmp_path / "out").movements == ()
+    after = open_session(tmp_path / "out")
+    assert after.movements == ()
+    assert [(run.name, run.start_s, run.end_s) for run in after.runs] == [("run-2", 696.0, 714.0)]
 
 
 @pytest.mark.parametrize("export", [export_bids, export_parquet])
