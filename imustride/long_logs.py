@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 from imustride.constants import SKATES
@@ -21,7 +21,7 @@ from imustride.surveying import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from imustride.cutting.survey import Blocks
     from imustride.preparing.roster import Row
@@ -140,7 +140,8 @@ def cut_day(name: str, lines: Lines, told: Told | None = None, *, has_seconds: b
         if group is not None:
             groups.append(group)
     problems += [problem for group in groups for problem in _group_problems(name, group)]
-    problems += _twice(name, groups, {row.line: logs for row, logs in lines})
+    cut = [(line.row, line.spans_s) for group in groups for line in group.lines]
+    problems += twice(name, cut, {row.line: logs for row, logs in lines})
     notes = [note for group in groups for note in _group_notes(name, group)]
     return DayCut(tuple(groups), tuple(dict.fromkeys([*surveys.problems, *problems])), tuple(notes))
 
@@ -364,18 +365,22 @@ def _group_notes(name: str, group: CutGroup) -> list[str]:
     return notes
 
 
-def _twice(name: str, groups: Sequence[CutGroup], logs: Mapping[int, Mapping[str, LongLog]]) -> list[str]:
-    """One part of a log cannot be two runs."""
+def twice(
+    name: str,
+    cut: Iterable[tuple[Row, Mapping[str, tuple[float, float]]]],
+    logs: Mapping[int, Mapping[str, LongLog]],
+) -> list[str]:
+    """Tell which lines share one part of a log; spans by place are on each sensor's own clock [s]."""
     used: dict[tuple[str, str | None], list[tuple[float, float, Row]]] = {}
-    for group in groups:
-        for line in group.lines:
-            for place, (from_s, to_s) in line.spans_s.items():
-                log = logs[line.row.line][place]
-                used.setdefault(_key(log), []).append((from_s, to_s, line.row))
+    for row, spans_s in cut:
+        for place, (from_s, to_s) in spans_s.items():
+            used.setdefault(_key(logs[row.line][place]), []).append((from_s, to_s, row))
     return [
         f"{name}, lines {first.line} and {second.line}: both would be cut out of {path.rsplit('/', maxsplit=1)[-1]} near "
         f"{begin_s:.0f} s; wanted a part of the log for each; correct start_s and end_s"
         for (path, _), spans in used.items()
-        for (_, end_s, first), (begin_s, _, second) in pairwise(sorted(spans, key=lambda span: span[0]))
+        for (_, end_s, first), (begin_s, _, second) in combinations(
+            sorted(spans, key=lambda span: span[0]), 2
+        )
         if begin_s < end_s - SAME_S
     ]

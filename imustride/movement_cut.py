@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from imustride.long_logs import SAME_S
+from imustride.long_logs import SAME_S, twice
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -47,6 +47,7 @@ def place_movements(name: str, plan: Plan, cut: DayCut, logs: Logs) -> tuple[dic
     }
     spans: dict[int, Spans] = {}
     problems: list[str] = []
+    rows: list[Row] = []
     for session in plan.sessions:
         for entry in session.movements:
             line = entry.row.line
@@ -55,7 +56,8 @@ def place_movements(name: str, plan: Plan, cut: DayCut, logs: Logs) -> tuple[dic
             spans[line], wrong = _placed(entry, _group_of(entry, plan, cut, logs), logs)
             wrong += _overlaps(entry.row, spans[line], cut, logs)
             problems += [f"{name}, line {line}, {entry.row.athlete} {entry.row.run}: {one}" for one in wrong]
-    return spans, problems
+            rows.append(entry.row)
+    return spans, problems + twice(name, [(row, spans[row.line]) for row in rows], logs)
 
 
 def _key(log: LongLog) -> tuple[str, str | None]:

@@ -86,6 +86,17 @@ def test_a_run_in_the_same_part_is_told(place):
     assert not any("same part" in problem for problem in problems)
 
 
+def test_movements_in_the_same_part_are_told(place):
+    _, problems = place(("movements", "18:00", "10,40"), ("movements-2", "18:02", "30,60"))
+    assert [problem for problem in problems if "both would be cut" in problem] == [
+        f"list.csv, lines 2 and 3: both would be cut out of {log} near {at_s} s; wanted a part of the log for each; "
+        "correct start_s and end_s"
+        for log, at_s in (("left_skate.h5", 30), ("left_shank.h5", 570))
+    ]
+    _, problems = place(("movements", "18:00", "10,40"), ("movements-2", "18:02", "40,60"))
+    assert not any("both would be cut" in problem for problem in problems)
+
+
 def test_a_span_that_a_log_does_not_reach_is_told(place):
     count = round(300.0 / BLOCK_S)
     flat, rates = np.zeros(count), np.zeros((count, 3))
