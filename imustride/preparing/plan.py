@@ -123,7 +123,7 @@ def plan_day(roster: Roster, kit: Kit, logs: Path | None, *, cut: bool = False) 
             problems += wrong
         sessions.append(_with_same_targets(PlannedSession(name, *planned)))
     if logs is not None:
-        problems += [] if cut else _shared_files(roster.name, sessions)
+        problems += _shared_files(roster.name, sessions, cut=cut)
         if rows and not any(entry.logs for session in sessions for entry in session.recordings):
             notes.append("not one log was found; before the test, --sheet-only makes the list and the sheet")
     return Plan(tuple(sessions), rows, tuple(dict.fromkeys(problems)), tuple(dict.fromkeys(notes)))
@@ -363,16 +363,19 @@ def _same_name(source: Path, shared: dict[Path, str]) -> bool:
     return any(other.name.casefold() == source.name.casefold() for other in shared)
 
 
-def _shared_files(name: str, sessions: Sequence[PlannedSession]) -> list[str]:
-    """One part of a log cannot be two runs."""
+def _shared_files(name: str, sessions: Sequence[PlannedSession], *, cut: bool) -> list[str]:
+    """One part of a log cannot be two runs; what lies where in the logs of runs, the cut tells."""
+    of_runs = {log.source for session in sessions for run in session.runs for log in run.logs.values()}
     used: dict[tuple[Path, str | None], list[tuple[Row, str]]] = {}
     for session in sessions:
         for run in session.recordings:
             for place, log in run.logs.items():
+                if cut and log.source in of_runs:
+                    continue
                 used.setdefault((log.source.resolve(), log.group), []).append((run.row, place))
     return [
         f"{name}, lines {first.line} and {second.line}: the same file {source.name} for {first.athlete} {first.run} "
-        f"({place}) and {second.athlete} {second.run} ({other}); wanted a file each, or start_s and end_s that part it, or --cut to find them"
+        f"({place}) and {second.athlete} {second.run} ({other}); wanted a file each, or start_s and end_s that part it{'' if cut else ', or --cut to find them'}"
         for (source, _), users in used.items()
         for (first, place), (second, other) in pairwise(users)
         # Movements of one line may serve two sessions.

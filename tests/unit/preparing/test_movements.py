@@ -17,8 +17,8 @@ A2 = "2026-10-03,18:15,A07,,run-2,S041,S042,S043,S044,,"
 
 @pytest.fixture
 def plan(roster, kit):
-    def make(*lines, logs=None, header=HEADER):
-        return plan_day(roster(*lines, header=header), kit, logs)
+    def make(*lines, logs=None, header=HEADER, **how):
+        return plan_day(roster(*lines, header=header), kit, logs, **how)
 
     return make
 
@@ -136,6 +136,17 @@ def test_movements_and_a_run_in_one_log_without_a_part_each_are_refused(plan, lo
         (problem,) = found.problems
         assert "lines 2 and 3: the same file A07_run-1_S043.csv" in problem
         assert "start_s and end_s that part it" in problem
+
+
+def test_cutting_tells_nothing_of_a_log_that_holds_movements_alone(plan, logs):
+    header = f"{HEADER},start_s,end_s,left_shank_file"
+    again = MOVED.replace("18:00", "18:02").replace("movements", "movements-2")
+    for other, count in (("30,50", 1), ("40,60", 0)):
+        lines = [f"{line},{cut},A07_movements_S043.csv" for line, cut in ((MOVED, "10,40"), (again, other))]
+        runs = [f"{line},,,A07_run-1_S043.csv" for line in (A, A2)]  # the cut parts them
+        problems = plan(*lines, *runs, header=header, logs=logs, cut=True).problems
+        assert len([one for one in problems if "the same file" in one]) == count
+        assert not any("--cut" in one for one in problems)
 
 
 def test_a_log_of_movements_that_is_missing_is_named(plan, logs):
