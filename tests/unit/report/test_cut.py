@@ -16,7 +16,7 @@ from imustride.cutting.matching import Match
 from imustride.cutting.skates import FindingSettings
 from imustride.cutting.survey import Blocks
 from imustride.day import DayFiles, Prepared, write_cut
-from imustride.long_logs import CutGroup, CutLine, DayCut, _group_notes, _group_problems, _twice
+from imustride.long_logs import CutGroup, CutLine, DayCut, _group_notes, _group_problems, twice
 from imustride.preparing.roster import Row
 from imustride.report.catalogue import catalogue
 from imustride.report.cut import Seen, in_short
@@ -114,7 +114,8 @@ def test_the_answer_counts_lines_and_runs(group):
 
 def sentences(group):
     log = LongLog(path=None, group=None, sensor=None)
-    crossed = _twice("list.csv", [group], {line.row.line: {"left_skate": log} for line in group.lines})
+    cut = [(line.row, line.spans_s) for line in group.lines]
+    crossed = twice("list.csv", cut, {line.row.line: {"left_skate": log} for line in group.lines})
     made = finding._Motion(
         10.0, 20.0, 6.0, 4.0, ((0.0, 10.0), (20.0, 30.0)), (np.array([]), np.array([])), (), ""
     )
