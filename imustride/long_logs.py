@@ -7,8 +7,9 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from imustride.constants import SKATES
-from imustride.cutting.finding import Candidate, find_runs
+from imustride.cutting.finding import find_runs
 from imustride.cutting.matching import Match, Wanted, match
+from imustride.cutting.said import with_said
 from imustride.errors import ImustrideError
 from imustride.surveying import (
     LEAST_AGREEMENT,
@@ -23,6 +24,7 @@ from imustride.surveying import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from imustride.cutting.finding import Candidate
     from imustride.cutting.survey import Blocks
     from imustride.preparing.roster import Row
     from imustride.surveying import LongLog, Told
@@ -217,13 +219,14 @@ def _cut_group(lines: Lines, surveys: _Surveys, *, has_seconds: bool) -> tuple[C
             )
             return None, [problem]
     candidates = find_runs(blocks, lags_s)
-    found, said = _with_said([one for one in candidates if not one.reason], [row for row, _ in lines])
+    runs = [one for one in candidates if not one.reason]
+    found, said, problems = with_said(runs, _spans_s(row for row, _ in lines), SAME_S)
     wanted = [Wanted(_seconds(row), _gate_time_s(row), said.get(row.line)) for row, _ in lines]
     matches = match(wanted, found, has_seconds=has_seconds)
     names = {place: logs[place].name for place in blocks}
     aside = tuple(one for one in candidates if one.reason)
     group = CutGroup(names, blocks, lags_s, tuple(found), aside, ())
-    return _with_lines(group, lines, matches, surveys), []
+    return _with_lines(group, lines, matches, surveys), problems
 
 
 def _seconds(row: Row) -> float:
@@ -238,21 +241,13 @@ def _gate_time_s(row: Row) -> float | None:
     return row.gates[-1][1] - row.gates[0][1] if row.gates else None
 
 
-def _with_said(found: list[Candidate], rows: Sequence[Row]) -> tuple[list[Candidate], dict[int, int]]:
-    """Put the runs whose times the list says beside those found; also which line says which."""
-    said: dict[int, Candidate] = {}
-    for row in rows:
-        if row.start_s is None or row.end_s is None:
-            continue
-        inside = [one for one in found if row.start_s <= one.start_s <= row.end_s]
-        found = [one for one in found if one not in inside]
-        said[row.line] = (
-            replace(inside[0], from_s=row.start_s, to_s=row.end_s)
-            if inside
-            else Candidate(row.start_s, row.end_s, row.start_s, row.end_s, 0.0, 0.0, (), 0, SKATES)
-        )
-    ordered = sorted([*found, *said.values()], key=lambda one: one.start_s)
-    return ordered, {line: ordered.index(one) for line, one in said.items()}
+def _spans_s(rows: Iterable[Row]) -> dict[int, tuple[float, float]]:
+    """Return what the list says about where runs lie, by line."""
+    return {
+        row.line: (row.start_s, row.end_s)
+        for row in rows
+        if row.start_s is not None and row.end_s is not None
+    }
 
 
 def _with_lines(group: CutGroup, lines: Lines, matches: Sequence[Match], surveys: _Surveys) -> CutGroup:
