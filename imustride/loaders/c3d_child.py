@@ -6,7 +6,6 @@ import struct
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import ezc3d
 import numpy as np
 
 if TYPE_CHECKING:
@@ -20,6 +19,8 @@ OWN = "IMUSTRIDE"  # group of parameters that this program writes
 
 def read(path: str, wanted: list[str]) -> Iterator[Any]:
     """Yield labels, units, rate, what cannot be true of the data and our own parameters; then the wanted channels."""
+    import ezc3d
+
     file = ezc3d.c3d(path)
     parameters, analogs = file["parameters"], file["data"]["analogs"]
     labels = [_text(label) for label in _value(parameters, "ANALOG", "LABELS")]

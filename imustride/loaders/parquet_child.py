@@ -10,8 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pyarrow as pa
-from pyarrow.parquet import ParquetFile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,6 +25,9 @@ LIMITS = {"thrift_string_size_limit": 1 << 24, "thrift_container_size_limit": 1 
 
 def read(path: str, wanted: list[str], length: int) -> Iterator[Any]:
     """Yield names, what is wrong with the wanted columns and the number of rows; then blocks of rows, one array each."""
+    import pyarrow as pa
+    from pyarrow.parquet import ParquetFile
+
     pa.set_cpu_count(1)
     with ParquetFile(path, page_checksum_verification=True, buffer_size=BUFFER_BYTES, **LIMITS) as file:
         names = [str(name) for name in file.schema_arrow.names]
@@ -39,8 +40,10 @@ def read(path: str, wanted: list[str], length: int) -> Iterator[Any]:
             yield np.column_stack([np.asarray(column, dtype=np.float64) for column in columns])
 
 
-def _problem(file: ParquetFile, names: list[str], wanted: list[str], size: int) -> str:
+def _problem(file: Any, names: list[str], wanted: list[str], size: int) -> str:
     """Tell of columns that are no plain numbers, and of sizes that no recording has."""
+    from pyarrow import types
+
     wrong = [name for name in wanted if names.count(name) != 1]
     if wrong:
         shown = ", ".join("".join(c for c in name if c.isprintable())[:40] for name in names[:30])
@@ -48,7 +51,7 @@ def _problem(file: ParquetFile, names: list[str], wanted: list[str], size: int) 
         return f"column {', '.join(wrong)} {what}; the file has {shown or 'none'}; correct [columns] in session.toml"
     for name in wanted:
         kind = file.schema_arrow.field(name).type
-        if not (pa.types.is_integer(kind) or pa.types.is_floating(kind)):
+        if not (types.is_integer(kind) or types.is_floating(kind)):
             return f"column {name}: found type {kind}; wanted numbers; correct [columns] in session.toml"
     rows = file.metadata.num_rows
     if rows <= 0:
