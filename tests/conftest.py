@@ -4,6 +4,7 @@ import dataclasses
 import datetime as dt
 import io
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -17,6 +18,10 @@ from imustride.session import Columns, Run, Sensor, Session, Units
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))  # tests share their generators: `from tests.generators...`
+
+# A shell that starts the tests in the background has Ctrl-C ignored, by all that they start too.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 PUSHES = 9  # of each foot
 RATE_HZ = 100.0

@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 
-from tests.fuzz.common import FoundError, signals
+from tests.fuzz.common import FoundError, measurable, signals
 
 STEM = "sub-A07/ses-20261003/motion/sub-A07_ses-20261003_task-sprint_tracksys-S1_run-1"
 CHANNELS = "name\tcomponent\ttype\ttracked_point\tunits\n" + "".join(
@@ -70,7 +70,8 @@ class Bids:
     def compare(self, raw, log):
         """Read the table again, cell by cell."""
         lines = raw.decode("utf-8").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        wanted = np.array([[number(cell) for cell in line.split("\t")] for line in lines if line.strip()])
+        cells = [[number(cell) for cell in line.split("\t")] for line in lines if line.strip()]
+        wanted = measurable(np.array(cells))
         found = np.column_stack((log.time_s, log.acceleration_m_s2, log.angular_velocity_rad_s))
         if found.shape != wanted.shape or not np.array_equal(found, wanted, equal_nan=True):
             message = f"read other values than are written: {found.shape} {wanted.shape}"

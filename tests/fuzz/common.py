@@ -30,3 +30,9 @@ def sensor(acceleration=NAMES[1:4], angular_velocity=NAMES[4:]):
 def table(samples):
     """All columns of what was read."""
     return np.column_stack((samples.time, samples.acceleration, samples.angular_velocity))
+
+
+def measurable(values, most=1e6):
+    """Time and samples in SI units as a reader gives them: numbers that no sensor gives are missing."""
+    time, samples = values[:, :1], values[:, 1:]
+    return np.column_stack((time, np.where(np.abs(samples) > most, np.nan, samples)))
