@@ -227,6 +227,7 @@ def _parsed(path: Path, numbers: list[int], length: int | None) -> Iterator[pd.D
     if tuple(int(part) for part in pd.__version__.split(".")[:2]) < EXACT_PANDAS:
         options["float_precision"] = "round_trip"
     options |= {"sep": "\t", "header": None, "usecols": numbers, "keep_default_na": False, "index_col": False}
+    options["quoting"] = csv.QUOTE_NONE  # a number in quotes is text here
     if length is None:
         yield pd.read_csv(path, **options)[numbers]
         return

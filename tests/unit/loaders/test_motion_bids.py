@@ -75,6 +75,12 @@ def test_header_row_in_the_data(motion):
     assert "a_motion.tsv: line 1 holds text ('ACCEL_x'), a header" in refusal(motion)
 
 
+@pytest.mark.parametrize("cell", ['"9.8"', '""9.8'])
+def test_a_number_in_quotes_is_text(motion, cell):
+    motion.write_text("".join([*ROWS[:3], ROWS[3].replace("9.8", cell), *ROWS[4:]]))
+    assert f"line 4, channel ACCEL_z: found '{cell}'; wanted a number, or n/a" in refusal(motion)
+
+
 def test_text_in_the_data(motion):
     motion.write_text("".join([*ROWS[:3], ROWS[3].replace("9.8", "lots"), *ROWS[4:]]))
     assert "line 4, channel ACCEL_z: found 'lots'; wanted a number, or n/a" in refusal(motion)
